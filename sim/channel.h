@@ -1,0 +1,107 @@
+/* The channel: signed distance to its walls, and the route through it.
+ *
+ * Walls lie half the width from each vessel's centreline, measured across it;
+ * bends and nodes are joined by a disc of the local (at nodes the largest)
+ * width; free ends are closed by a straight cap unless they are inlet or outlet
+ * of a flow (contract section 2). */
+#ifndef NRW_CHANNEL_H
+#define NRW_CHANNEL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "error.h"
+#include "scenario.h"
+
+typedef struct nrw_channel nrw_channel;
+
+/* One wall piece of the outline: fluid lies to the left of a -> b. */
+typedef struct nrw_wall_segment {
+    double a_um[2], b_um[2];
+} nrw_wall_segment;
+
+/* A stretch of the route narrower than the gathered swarm. */
+typedef struct nrw_throat {
+    double entry_um, exit_um; /* positions along the route of its two ends */
+    double narrowest_um;      /* width there */
+    double at_route_um;       /* where along the route it is narrowest */
+    double at_um[2];          /* the same point on the map */
+} nrw_throat;
+
+typedef struct nrw_channel_report {
+    double grid_um;           /* spacing of the distance grid */
+    double distance_error_um; /* measured largest error of nrw_channel_distance_um within
+                                 two particle diameters of a wall, at random points */
+} nrw_channel_report;
+
+/* Builds the channel of a scenario: outline, distance grid, centreline graph,
+ * route and throats. Fails with NRW_REFUSED or NRW_BAD_INPUT (e.g. release or
+ * target outside the channel, no way between them) and a described reason.
+ * Memory: about 4 bytes × area/grid². Immutable afterwards: any number of
+ * threads may query it. The caller destroys it. */
+nrw_status nrw_channel_create(const nrw_scenario *scenario, nrw_channel **channel,
+                              nrw_errors *errors);
+void nrw_channel_destroy(nrw_channel *channel);
+
+bool nrw_channel_is_open(const nrw_channel *channel);
+const nrw_channel_report *nrw_channel_get_report(const nrw_channel *channel);
+
+/* Outline for drawing; borrowed until the channel is destroyed. */
+const nrw_wall_segment *nrw_channel_outline(const nrw_channel *channel, size_t *n_segments);
+
+/* Bounding box of the walls (of release, target and route when open), µm:
+ * x_min, y_min, x_max, y_max. */
+void nrw_channel_bounds(const nrw_channel *channel, double bounds_um[4]);
+
+/* Distance to the nearest side wall, µm: positive in the fluid, negative in the
+ * wall; INFINITY when open. gradient (may be NULL) gets the unit vector away
+ * from the wall (0, 0 when open). Interpolated from the grid; error in the
+ * report. Safe for any point; far outside, the gradient points back. */
+double nrw_channel_distance_um(const nrw_channel *channel, double x_um, double y_um,
+                               double gradient[2]);
+
+/* The same from the outline itself, exact; O(log n) to O(n). */
+double nrw_channel_distance_exact_um(const nrw_channel *channel, double x_um, double y_um);
+
+/* --- route: a polyline along the centreline from release to target ------- */
+
+double nrw_channel_route_length_um(const nrw_channel *channel);
+
+/* Point at position s (clamped to the route's ends by extrapolating along its
+ * end directions) and the unit direction there. Either may be NULL. */
+void nrw_channel_route_point(const nrw_channel *channel, double s_um, double at_um[2],
+                             double direction[2]);
+
+/* Position along the route of the point of the route nearest to (x, y); before
+ * the start and past the end it goes on along the end directions (negative, or
+ * above the length). */
+double nrw_channel_route_project_um(const nrw_channel *channel, double x_um, double y_um);
+
+/* Width across the route at s: INFINITY when open. */
+double nrw_channel_route_width_um(const nrw_channel *channel, double s_um);
+
+/* Position along the route of a scenario's node (its projection). */
+double nrw_channel_route_node_um(const nrw_channel *channel, int node);
+
+/* Whether the route passes through that node. */
+bool nrw_channel_route_has_node(const nrw_channel *channel, int node);
+
+/* Throats of the route for a gathered diameter, in order; borrowed. */
+const nrw_throat *nrw_channel_throats(const nrw_channel *channel, size_t *n_throats);
+
+/* Narrowest width along the route (INFINITY when open) and its place. */
+double nrw_channel_narrowest_um(const nrw_channel *channel, double at_um[2]);
+
+/* Largest disc diameter that can travel from release to target by any way
+ * through the channel (widest path on the distance grid), and the place that
+ * limits it. INFINITY when open. */
+double nrw_channel_widest_path_um(const nrw_channel *channel, double at_um[2]);
+
+/* Vessel (index into the map) whose centreline is nearest to (x, y), -1 when
+ * open: for naming the place of a loss and telling a wrong branch. */
+int nrw_channel_vessel_at(const nrw_channel *channel, double x_um, double y_um);
+
+/* Whether the route runs through that vessel. */
+bool nrw_channel_route_has_vessel(const nrw_channel *channel, int vessel);
+
+#endif

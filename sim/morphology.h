@@ -1,0 +1,42 @@
+/* Morphology: what imaging sees of the swarm at one frame (docs/physics.md,
+ * section 10; definitions in contract section 4). */
+#ifndef NRW_MORPHOLOGY_H
+#define NRW_MORPHOLOGY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "channel.h"
+
+typedef struct nrw_morphology {
+    double x_um, y_um;           /* centroid */
+    double major_um, minor_um;   /* 4·sqrt of the eigenvalues of the second moments */
+    double angle_deg;            /* of the major axis, -90...90 */
+    double aspect_ratio;         /* major/minor */
+    double spread_um;            /* twice the radius of gyration */
+    double width_across_um;      /* 5-95 % extent across the route's direction at the centroid */
+    double front_um, tail_um;    /* 95 % and 5 % positions along the route */
+    double rear_x_um, rear_y_um; /* centroid of the rear 30 % along the route */
+    double largest_cluster_fraction;
+    double neighbour_distance_um; /* mean distance to the nearest neighbour */
+    double visible_area_um2;      /* projected area of the largest cluster */
+    bool visible;
+} nrw_morphology;
+
+/* Scratch memory of the measurement, sized for n particles. */
+typedef struct nrw_morphology_work nrw_morphology_work;
+nrw_morphology_work *nrw_morphology_work_create(size_t n_particles); /* NULL: no memory */
+void nrw_morphology_work_destroy(nrw_morphology_work *work);
+
+/* Measures the particles at x, y (n) µm with radii (n) µm. Clusters join
+ * particles closer than 1.5 mean diameters in three dimensions (z (n)). With
+ * `in_largest` (n bytes, may be NULL) the members of the largest cluster are
+ * marked 1; ties go to the cluster with the lowest particle. Cost O(n log n).
+ * Quantiles: linear interpolation of the sorted values (type 7). */
+void nrw_morphology_measure(nrw_morphology_work *work, const nrw_channel *channel, size_t n,
+                            const double *x_um, const double *y_um, const double *z_um,
+                            const double *radius_um, double smallest_visible_um2,
+                            nrw_morphology *result, uint8_t *in_largest);
+
+#endif

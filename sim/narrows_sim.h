@@ -1,0 +1,20 @@
+/* Narrows, the part that predicts: scenarios, channels, schedules, runs.
+ *
+ * This is the public face of sim/; programs include it (and
+ * planner/narrows_plan.h) and nothing else. */
+#ifndef NARROWS_SIM_H
+#define NARROWS_SIM_H
+
+#include "channel.h"
+#include "drive.h"
+#include "error.h"
+#include "fluid.h"
+#include "mobility.h"
+#include "morphology.h"
+#include "particle.h"
+#include "run.h"
+#include "scenario.h"
+#include "schedule.h"
+#include "units.h"
+
+#endif

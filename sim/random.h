@@ -1,0 +1,29 @@
+/* Counter-based random numbers: a pure function of (seed, stream, particle,
+ * step), so that results do not depend on the order of work or on threads.
+ * Philox 4x32-10: Salmon et al. 2011, SC'11. */
+#ifndef NRW_RANDOM_H
+#define NRW_RANDOM_H
+
+#include <stdint.h>
+
+/* Streams keep the uses apart. */
+typedef enum nrw_stream {
+    NRW_STREAM_START,   /* start positions, sizes, moments */
+    NRW_STREAM_NOISE,   /* translational Brownian motion */
+    NRW_STREAM_SPIN,    /* rotational Brownian motion */
+    NRW_STREAM_IMAGING, /* observed centroid */
+    NRW_STREAM_DRAW,    /* uncertain parameters of a trial */
+    NRW_STREAM_SEARCH   /* the planner's candidates */
+} nrw_stream;
+
+/* Four 32-bit words for a 128-bit counter and 64-bit key. */
+void nrw_philox(const uint32_t counter[4], const uint32_t key[2], uint32_t words[4]);
+
+/* Uniform in (0, 1), never 0 or 1. */
+double nrw_uniform(uint64_t seed, nrw_stream stream, uint32_t index, uint32_t step);
+
+/* Four independent standard normals (Box-Muller on one Philox block). */
+void nrw_normal4(uint64_t seed, nrw_stream stream, uint32_t index, uint32_t step,
+                 double normals[4]);
+
+#endif

@@ -1,0 +1,174 @@
+/* A scenario: fluid, particles, channel map, job, rig, imaging, uncertainty
+ * (contract section 2), as plain data in the units of the file.
+ *
+ * scenario_file.c is the only reader. A scenario is not changed by running it. */
+#ifndef NRW_SCENARIO_H
+#define NRW_SCENARIO_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "drive.h"
+#include "error.h"
+
+typedef enum nrw_medium { NRW_MEDIUM_WATER, NRW_MEDIUM_CUSTOM } nrw_medium;
+typedef enum nrw_moment_kind { NRW_MOMENT_PERMANENT, NRW_MOMENT_INDUCED } nrw_moment_kind;
+
+typedef struct nrw_fluid {
+    nrw_medium medium;
+    double temperature_C;
+    double viscosity_Pa_s;  /* resolved: from the temperature for water */
+    double density_kg_m3;   /* resolved likewise */
+} nrw_fluid;
+
+typedef struct nrw_particles {
+    size_t count;
+    double (*positions_um)[3]; /* (count x 3) or NULL; z is NAN where left out; owned */
+    double *moments_deg;       /* (count) start headings of permanent moments or NULL; owned */
+    double diameter_um;
+    double diameter_cv;
+    double density_kg_m3;
+    nrw_moment_kind kind;
+    double susceptibility;     /* induced: SI, of the material */
+    double saturation_kA_m;    /* induced; INFINITY: none */
+    double relaxation_time_s;  /* induced */
+    double moment_fAm2;        /* permanent */
+    double moment_cv;          /* permanent */
+    double surface_potential_mV, debye_nm, roughness_nm;
+    double surface_gap_um;     /* given gap; NAN: from the balance of forces */
+    double adhesion_rate_per_s, adhesion_release_pN;
+} nrw_particles;
+
+typedef struct nrw_node {
+    char name[NRW_NAME_SIZE];
+    double at_um[2];
+    bool is_inlet, is_outlet; /* named by flow */
+} nrw_node;
+
+typedef struct nrw_width_point {
+    double fraction; /* of the vessel's length, 0...1, not decreasing */
+    double width_um;
+} nrw_width_point;
+
+typedef struct nrw_vessel {
+    int from, to;          /* node indices */
+    double (*via_um)[2];   /* (n_via x 2) interior points of its centreline; owned; may be NULL */
+    size_t n_via;
+    nrw_width_point *widths; /* (n_widths >= 1), linear in between; owned */
+    size_t n_widths;
+} nrw_vessel;
+
+typedef struct nrw_map {
+    bool open;       /* no side walls */
+    bool has_floor;  /* false: unbounded fluid */
+    double depth_um; /* height of the ceiling; INFINITY: none */
+    nrw_node *nodes; /* (n_nodes), owned */
+    size_t n_nodes;
+    nrw_vessel *vessels; /* (n_vessels), owned */
+    size_t n_vessels;
+} nrw_map;
+
+/* A place: a node, or a point of its own (node = -1). */
+typedef struct nrw_place {
+    int node;
+    double at_um[2]; /* always resolved */
+    double radius_um;
+} nrw_place;
+
+typedef struct nrw_goal {
+    double fraction_min; /* 0.3 */
+    double hold_s;       /* 0 */
+    bool keep_visible;
+    /* no_go: discs that the swarm must keep out of */
+    nrw_place *no_go; /* (n_no_go), owned */
+    size_t n_no_go;
+} nrw_goal;
+
+typedef struct nrw_rig_axis {
+    bool present;
+    double mT_per_A, resistance_ohm, inductance_mH, current_max_A, voltage_max_V;
+} nrw_rig_axis;
+
+typedef struct nrw_rig {
+    bool present; /* false: nothing is known, no limit applies */
+    double field_max_mT, frequency_max_Hz, sample_rate_Hz, rotation_deg;
+    nrw_rig_axis axes[3]; /* x, y, z */
+} nrw_rig;
+
+typedef struct nrw_imaging {
+    double frame_rate_Hz;       /* 10 */
+    double pixel_um;            /* 0: exact */
+    double centroid_noise_um;   /* 0 */
+    double smallest_visible_um2;/* 0: always visible */
+} nrw_imaging;
+
+typedef struct nrw_uncertainty {
+    double moment_cv, viscosity_cv, rolling_cv, pair_flow_cv;
+} nrw_uncertainty;
+
+/* Switches and factors of the model; the defaults are the contract's and, for
+ * contact_brake_factor, docs/physics.md section 5. */
+typedef struct nrw_model_options {
+    bool brownian, gravity, pair_flow, mutual_induction;
+    double rolling_factor, pair_flow_factor;
+    double contact_brake_factor; /* 1; scales the braking of touching co-rotating particles */
+    double contact_stiffness_pN_um; /* 60; contact spring (docs/physics.md section 4) */
+} nrw_model_options;
+
+/* One varied key of a sweep, e.g. "tilt_deg" with its values. */
+typedef struct nrw_sweep_key {
+    char key[NRW_NAME_SIZE];
+    double *values; /* (n_values), owned */
+    size_t n_values;
+} nrw_sweep_key;
+
+typedef struct nrw_sweep {
+    bool present;
+    nrw_drive drive;
+    nrw_sweep_key *keys; /* (n_keys), owned */
+    size_t n_keys;
+    double seconds;
+    int repeats;
+} nrw_sweep;
+
+typedef struct nrw_scenario {
+    char *title;       /* owned */
+    char *path;        /* as given; owned */
+    char *text;        /* the file's bytes, for the copy in the results folder; owned */
+    size_t text_size;
+    char sha256[65];   /* of the bytes, hexadecimal */
+
+    nrw_fluid fluid;
+    nrw_particles particles;
+    nrw_map map;
+    bool has_release;  /* false only when positions_um is given */
+    nrw_place release, target;
+    int *route_nodes;  /* (n_route_nodes) or NULL: shortest way; owned */
+    size_t n_route_nodes;
+    double deadline_s;
+    nrw_goal goal;
+    nrw_rig rig;
+    nrw_imaging imaging;
+    nrw_uncertainty uncertainty;
+    nrw_model_options model;
+    nrw_sweep sweep;
+} nrw_scenario;
+
+/* Reads and validates a scenario file. All errors of the file are appended to
+ * `errors` as NRW_BAD_INPUT with their places, and NULL is left in *scenario.
+ * The caller destroys what it gets. */
+nrw_status nrw_scenario_load(const char *path, nrw_scenario **scenario, nrw_errors *errors);
+
+/* The same from memory; `name` stands for the file in messages. */
+nrw_status nrw_scenario_parse(const char *text, size_t size, const char *name,
+                              nrw_scenario **scenario, nrw_errors *errors);
+
+void nrw_scenario_destroy(nrw_scenario *scenario);
+
+/* Index of a node by name, -1 if there is none. */
+int nrw_scenario_node(const nrw_scenario *scenario, const char *name);
+
+/* One layer at area fraction 0.80: d·sqrt(N/0.80) (contract section 4). */
+double nrw_scenario_gathered_diameter_um(const nrw_scenario *scenario);
+
+#endif
