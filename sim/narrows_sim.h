@@ -16,5 +16,6 @@
 #include "scenario.h"
 #include "schedule.h"
 #include "units.h"
+#include "version.h"
 
 #endif

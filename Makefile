@@ -1,0 +1,238 @@
+# Narrows: build, tests, installation.
+#
+#   make              build/libnarrows.a and build/narrows, nothing else
+#   make demo         install what is missing (as root, Debian), build, plan the demo
+#   make test         every test with the address and undefined-behaviour sanitizers
+#   make test-quick   the same tests without sanitizers
+#   make install      PREFIX=/usr/local DESTDIR=
+#   make check-symbols check-headers check-program format-check tidy
+#   make clean        V=1 shows the commands, WERROR=1 makes warnings errors
+
+CC ?= gcc
+ifeq ($(origin CC),default)
+CC := gcc
+endif
+AR ?= ar
+PKG_CONFIG ?= pkg-config
+PREFIX ?= /usr/local
+DESTDIR ?=
+V ?= 0
+SAN ?= 0
+WERROR ?= 0
+Q := $(if $(filter 1,$(V)),,@)
+say = @$(if $(filter 1,$(V)),:,echo "  $(1)")
+
+VERSION := $(shell sed -n 's/^#define NRW_VERSION "\(.*\)"/\1/p' sim/version.h)
+
+# --- libraries ------------------------------------------------------------------
+
+LIBRARIES := gsl yaml-0.1 jansson hdf5 libpng zlib nettle
+DEBIAN_PACKAGES := gcc libc6-dev pkg-config libgsl-dev libyaml-dev libjansson-dev libhdf5-dev \
+                   libpng-dev zlib1g-dev nettle-dev
+DEBIAN_TEST_PACKAGES := libcriterion-dev jq
+
+# The libraries' own headers are not ours to warn about.
+LIBRARY_CFLAGS := $(patsubst -I%,-isystem %,$(shell $(PKG_CONFIG) --cflags $(LIBRARIES) 2>/dev/null))
+LIBRARY_LIBS := $(shell $(PKG_CONFIG) --libs $(LIBRARIES) 2>/dev/null) -lm
+TEST_LIBS = $(shell $(PKG_CONFIG) --libs criterion 2>/dev/null || echo -lcriterion)
+
+# --- flags ----------------------------------------------------------------------
+
+WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes \
+            -Wmissing-prototypes -Wvla
+# No -ffast-math and no contraction: the same bits for any number of threads,
+# and NaN means what it says (docs/decisions/0005-floating-point.md).
+MATHS := -fno-math-errno -fno-trapping-math -ffp-contract=off
+
+ifeq ($(SAN),1)
+B := build/san
+OPTIMISE := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
+WERROR := 1
+else
+B := build
+OPTIMISE := -O3 -g
+endif
+
+CFLAGS ?=
+LDFLAGS ?=
+ALL_CFLAGS := -std=c17 $(OPTIMISE) $(MATHS) $(WARNINGS) $(if $(filter 1,$(WERROR)),-Werror) \
+              -D_POSIX_C_SOURCE=200809L -Isim -Iplanner $(LIBRARY_CFLAGS) $(CFLAGS)
+COMPILE = $(CC) $(ALL_CFLAGS) -MMD -MP
+
+# --- files ----------------------------------------------------------------------
+
+KERNEL_SOURCES := $(wildcard sim/*_kernel.c)
+PROGRAM_SOURCES := $(wildcard planner/main.c planner/cmd_*.c planner/command.c planner/progress.c \
+                              planner/interrupt.c)
+LIBRARY_SOURCES := $(filter-out $(KERNEL_SOURCES) $(PROGRAM_SOURCES),$(wildcard sim/*.c planner/*.c))
+HEADERS := $(wildcard sim/*.h planner/*.h)
+
+# Kernels are compiled once per instruction set; sim/kernel.c chooses at start.
+ifneq ($(filter x86_64%,$(shell $(CC) -dumpmachine 2>/dev/null)),)
+KERNEL_LEVELS := v2 v3 v4
+else
+KERNEL_LEVELS := plain
+endif
+KERNEL_FLAGS_plain :=
+KERNEL_FLAGS_v2 := -march=x86-64-v2
+KERNEL_FLAGS_v3 := -march=x86-64-v3
+KERNEL_FLAGS_v4 := -march=x86-64-v4 -mprefer-vector-width=512
+
+KERNEL_OBJECTS := $(foreach level,$(KERNEL_LEVELS),$(KERNEL_SOURCES:%.c=$(B)/%_$(level).o))
+LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(B)/%.o) $(KERNEL_OBJECTS)
+PROGRAM_OBJECTS := $(PROGRAM_SOURCES:%.c=$(B)/%.o)
+
+TEST_SOURCES := $(wildcard tests/*_test.c tests/external/*_test.c)
+TEST_SUPPORT := $(filter-out %_test.c,$(wildcard tests/*.c))
+TEST_PROGRAMS := $(TEST_SOURCES:%.c=$(B)/%)
+TEST_SUPPORT_OBJECTS := $(TEST_SUPPORT:%.c=$(B)/%.o)
+
+# --- program and library --------------------------------------------------------
+
+.DEFAULT_GOAL := all
+.PHONY: all demo dependencies test test-quick test-programs run-tests install uninstall \
+        check check-symbols check-headers check-program format format-check tidy clean
+.SECONDARY:
+.DELETE_ON_ERROR:
+
+all: build/libnarrows.a build/narrows
+
+$(B)/libnarrows.a: $(LIBRARY_OBJECTS)
+	$(call say,AR $@)
+	$(Q)rm -f $@ && $(AR) rcs $@ $^
+
+$(B)/narrows: $(PROGRAM_OBJECTS) $(B)/libnarrows.a
+	$(call say,LD $@)
+	$(Q)$(CC) $(OPTIMISE) -fopenmp $(LDFLAGS) -o $@ $(PROGRAM_OBJECTS) $(B)/libnarrows.a $(LIBRARY_LIBS)
+
+need_libraries = $(if $(LIBRARY_CFLAGS),,$(error Libraries are missing: run 'make dependencies' \
+                 as root, or install $(LIBRARIES) and pkg-config))
+
+$(B)/%.o: %.c Makefile
+	$(need_libraries)
+	$(call say,CC $<)
+	@mkdir -p $(@D)
+	$(Q)$(COMPILE) -fopenmp -c -o $@ $<
+
+define kernel_rule
+$(B)/%_kernel_$(1).o: %_kernel.c Makefile
+	$$(need_libraries)
+	$$(call say,CC $$< ($(1)))
+	@mkdir -p $$(@D)
+	$$(Q)$$(COMPILE) -fopenmp-simd $$(KERNEL_FLAGS_$(1)) -DNRW_KERNEL_SUFFIX=_$(1) -c -o $$@ $$<
+endef
+$(foreach level,$(KERNEL_LEVELS),$(eval $(call kernel_rule,$(level))))
+
+# --- dependencies and the demo --------------------------------------------------
+
+# $(call install_missing,packages,condition that nothing is missing)
+define install_missing
+	@if ! { $(2); } >/dev/null 2>&1; then \
+	    if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	        apt-get update -q && \
+	        DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $(1); \
+	    else \
+	        echo "Missing libraries. As root: apt-get install -y $(1)" >&2; exit 1; \
+	    fi; \
+	fi
+endef
+
+dependencies:
+	$(call install_missing,$(DEBIAN_PACKAGES),command -v $(CC) $(PKG_CONFIG) && $(PKG_CONFIG) --exists $(LIBRARIES))
+
+demo: dependencies
+	@$(MAKE) --no-print-directory all
+	build/narrows plan scenarios/straight-gate.yaml --out build/demo --force
+	@echo
+	@echo "The report lies in $(CURDIR)/build/demo/report.html: open it in a browser."
+
+# --- tests ----------------------------------------------------------------------
+
+test-dependencies: dependencies
+	$(call install_missing,$(DEBIAN_TEST_PACKAGES),command -v jq && echo '#include <criterion/criterion.h>' | $(CC) -E -)
+
+test: test-dependencies
+	@$(MAKE) --no-print-directory WERROR=1 all check
+	@$(MAKE) --no-print-directory SAN=1 run-tests
+
+test-quick: test-dependencies
+	@$(MAKE) --no-print-directory run-tests
+
+test-programs: $(TEST_PROGRAMS)
+
+run-tests: $(TEST_PROGRAMS) $(B)/narrows
+	@NARROWS=$(CURDIR)/$(B)/narrows tests/run $(B) $(TEST_PROGRAMS)
+
+# The program without its main, so that tests reach the command line's parser.
+$(B)/tests/libprogram.a: $(filter-out $(B)/planner/main.o,$(PROGRAM_OBJECTS)) $(TEST_SUPPORT_OBJECTS)
+	@mkdir -p $(@D)
+	$(Q)rm -f $@ && $(AR) rcs $@ $^
+
+$(TEST_PROGRAMS): $(B)/%: $(B)/%.o $(B)/tests/libprogram.a $(B)/libnarrows.a
+	$(call say,LD $@)
+	$(Q)$(CC) $(OPTIMISE) -fopenmp $(LDFLAGS) -o $@ $< $(B)/tests/libprogram.a $(B)/libnarrows.a \
+	    $(TEST_LIBS) $(LIBRARY_LIBS)
+
+# Criterion's macros are not written for these warnings.
+$(B)/tests/%.o: ALL_CFLAGS += -Itests -Wno-missing-prototypes -Wno-pedantic -Wno-conversion
+
+# --- checks of the house --------------------------------------------------------
+
+check: check-symbols check-headers check-program
+
+check-symbols: build/libnarrows.a
+	@bad=$$(nm -g --defined-only $< | awk 'NF == 3 && $$3 !~ /^nrw_/ {print $$3}'); \
+	if [ -n "$$bad" ]; then echo "exported without nrw_:" $$bad >&2; exit 1; fi
+
+check-headers:
+	@for header in $(HEADERS); do \
+	    $(CC) $(ALL_CFLAGS) -Wno-pedantic -Werror -fsyntax-only -x c $$header || exit 1; \
+	done
+
+PUBLIC_TO_PROGRAM := narrows_sim|narrows_plan|command|progress|interrupt
+check-program:
+	@bad=$$(grep -nE '^ *# *include *"' $(PROGRAM_SOURCES) planner/command.h planner/progress.h \
+	    planner/interrupt.h | grep -vE '"($(PUBLIC_TO_PROGRAM))\.h"'); \
+	if [ -n "$$bad" ]; then \
+	    echo "the program includes more than the public headers:" >&2; echo "$$bad" >&2; exit 1; \
+	fi
+
+OWN_CODE = $(wildcard sim/*.[ch] planner/*.[ch] tests/*.[ch] tests/external/*.[ch] tests/fuzz/*.[ch])
+
+format:
+	clang-format -i $(OWN_CODE)
+
+format-check:
+	clang-format --dry-run --Werror $(OWN_CODE)
+
+tidy:
+	clang-tidy --quiet --warnings-as-errors='*' $(LIBRARY_SOURCES) $(PROGRAM_SOURCES) -- \
+	    -std=c17 -D_POSIX_C_SOURCE=200809L -Isim -Iplanner $(LIBRARY_CFLAGS)
+
+# --- installation ---------------------------------------------------------------
+
+# Everything that the two umbrella headers reach.
+PUBLIC_HEADERS = $(sort $(filter %.h,$(shell $(CC) -MM -Isim -Iplanner sim/narrows_sim.h \
+                 planner/narrows_plan.h | tr -d '\\')))
+
+install: all
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig \
+	    $(DESTDIR)$(PREFIX)/include/narrows
+	install -m 755 build/narrows $(DESTDIR)$(PREFIX)/bin/narrows
+	install -m 644 build/libnarrows.a $(DESTDIR)$(PREFIX)/lib/libnarrows.a
+	install -m 644 $(PUBLIC_HEADERS) $(DESTDIR)$(PREFIX)/include/narrows/
+	printf '%s\n' 'prefix=$(PREFIX)' 'Name: narrows' \
+	    'Description: Plans the passage of magnetic micro-swarms through narrow channels' \
+	    'Version: $(VERSION)' 'Requires: $(LIBRARIES)' 'Cflags: -I$${prefix}/include/narrows' \
+	    'Libs: -L$${prefix}/lib -lnarrows -fopenmp -lm' \
+	    > $(DESTDIR)$(PREFIX)/lib/pkgconfig/narrows.pc
+
+uninstall:
+	rm -rf $(DESTDIR)$(PREFIX)/include/narrows
+	rm -f $(DESTDIR)$(PREFIX)/bin/narrows $(DESTDIR)$(PREFIX)/lib/libnarrows.a \
+	    $(DESTDIR)$(PREFIX)/lib/pkgconfig/narrows.pc
+
+clean:
+	rm -rf build
+
+-include $(shell find $(B) -name '*.d' 2>/dev/null)

@@ -1,0 +1,8 @@
+/* Narrows, the part that decides and tells: schedules, plans, results, reports.
+ *
+ * This is the public face of planner/; programs include it (and
+ * sim/narrows_sim.h) and nothing else. */
+#ifndef NARROWS_PLAN_H
+#define NARROWS_PLAN_H
+
+#endif
