@@ -1,0 +1,131 @@
+/* A schedule against the rig, with reasons. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "rig.h"
+
+#define MISSING_SHARE 1e-6
+#define ROUNDING 1e-9
+
+typedef struct checked_drive {
+    const nrw_scenario *scenario;
+    const nrw_rig_model *model;
+    const nrw_drive_setting *setting;
+    const char *leg;
+    const char *part; /* "" or which of two alternating drives */
+    nrw_errors *errors;
+} checked_drive;
+
+/* What this rig would give instead, for the hint behind a refusal. */
+static void describe_enough(const checked_drive *drive, char *text, size_t size)
+{
+    const nrw_rig *rig = &drive->scenario->rig;
+    nrw_drive_setting slower = *drive->setting;
+    slower.frequency_Hz = fmin(slower.frequency_Hz, rig->frequency_max_Hz);
+    const double field_mT = nrw_rig_available_field_mT(rig, &slower, NULL);
+    const double frequency_Hz = nrw_rig_available_frequency_Hz(rig, drive->setting);
+    if (!(field_mT > 0.0))
+        (void)snprintf(text, size, "no field of this shape can be had on this rig");
+    else if (frequency_Hz > 0.0 && frequency_Hz < drive->setting->frequency_Hz)
+        (void)snprintf(text, size,
+                       "this rig gives up to %.4g mT at %.4g Hz, or %.4g mT up to %.4g Hz",
+                       field_mT, slower.frequency_Hz, drive->setting->field_mT, frequency_Hz);
+    else
+        (void)snprintf(text, size, "this rig gives up to %.4g mT at %.4g Hz in this shape",
+                       field_mT, slower.frequency_Hz);
+}
+
+static void refuse(const checked_drive *drive, const char *what)
+{
+    char enough[200];
+    describe_enough(drive, enough, sizeof enough);
+    (void)nrw_errors_add(drive->errors, NRW_REFUSED, enough, "leg \"%s\"%s: %s", drive->leg,
+                         drive->part, what);
+}
+
+static void refuse_axis(const checked_drive *drive, const nrw_rig_demand *demand)
+{
+    const nrw_rig_axis *axes = drive->scenario->rig.axes;
+    const char *axis = !axes[2].present   ? "the rig has no z axis"
+                       : !axes[1].present ? "the rig has no y axis"
+                       : !axes[0].present ? "the rig has no x axis"
+                                          : "the coils don't span this direction";
+    (void)nrw_errors_add(drive->errors, NRW_REFUSED, "a drive that does without it",
+                         "leg \"%s\"%s: %.4g mT of the field can't be made, %s", drive->leg,
+                         drive->part, demand->missing_mT, axis);
+}
+
+static bool over(double value, double allowed)
+{
+    return value > allowed * (1.0 + ROUNDING);
+}
+
+static bool check_drive(const checked_drive *drive)
+{
+    const nrw_drive_setting *setting = drive->setting;
+    const nrw_rig_model *model = drive->model;
+    if (setting->mode == NRW_DRIVE_OFF)
+        return true;
+    const nrw_rig_demand demand = nrw_rig_demand_of(model, setting);
+    char what[200];
+    bool fits = true;
+    if (demand.missing_mT > MISSING_SHARE * demand.peak_field_mT) {
+        refuse_axis(drive, &demand);
+        fits = false;
+    }
+    if (setting->mode != NRW_DRIVE_STEADY && over(setting->frequency_Hz, model->frequency_max_Hz)) {
+        (void)snprintf(what, sizeof what, "%.6g Hz is above the rig's frequency_max_Hz of %.6g",
+                       setting->frequency_Hz, model->frequency_max_Hz);
+        refuse(drive, what);
+        fits = false;
+    }
+    if (over(demand.peak_field_mT, model->field_max_mT)) {
+        (void)snprintf(what, sizeof what, "%.6g mT peak is above the rig's field_max_mT of %.6g",
+                       demand.peak_field_mT, model->field_max_mT);
+        refuse(drive, what);
+        fits = false;
+    }
+    for (int k = 0; k < model->n_coils; k++) {
+        if (over(demand.current_A[k], model->current_max_A[k])) {
+            (void)snprintf(what, sizeof what,
+                           "coil %s would carry %.4g A (heading %.0f deg), its limit is %.4g A",
+                           model->names[k], demand.current_A[k], demand.current_heading_deg[k],
+                           model->current_max_A[k]);
+            refuse(drive, what);
+            fits = false;
+        }
+        if (over(demand.voltage_V[k], model->voltage_max_V[k])) {
+            (void)snprintf(what, sizeof what,
+                           "coil %s would need %.4g V at %.4g Hz (heading %.0f deg), its "
+                           "amplifier gives %.4g V",
+                           model->names[k], demand.voltage_V[k], setting->frequency_Hz,
+                           demand.voltage_heading_deg[k], model->voltage_max_V[k]);
+            refuse(drive, what);
+            fits = false;
+        }
+    }
+    return fits;
+}
+
+nrw_status nrw_rig_check_schedule(const nrw_scenario *scenario, const nrw_schedule *schedule,
+                                  nrw_errors *errors)
+{
+    nrw_rig_model model;
+    nrw_status status = nrw_rig_model_init(&model, &scenario->rig, errors);
+    if (status != NRW_OK || !model.present)
+        return status;
+    bool fits = true;
+    for (size_t i = 0; i < schedule->n_legs; i++) {
+        const nrw_leg *leg = &schedule->legs[i];
+        const bool alternates = leg->drive.alternate_share > 0.0;
+        checked_drive drive = {scenario, &model, &leg->drive.main, leg->name, "", errors};
+        fits = check_drive(&drive) && fits;
+        if (alternates) {
+            drive.setting = &leg->drive.other;
+            drive.part = " (alternate drive)";
+            fits = check_drive(&drive) && fits;
+        }
+    }
+    return fits ? NRW_OK : NRW_REFUSED;
+}

@@ -1,0 +1,374 @@
+/* What a drive asks of the rig, and how much of it the rig can give. */
+#include <float.h>
+#include <math.h>
+#include <string.h>
+
+#include "rig.h"
+
+#define HEADING_STEPS 180  /* samples of a heading range before refinement */
+#define REFINED_PEAKS 8    /* local maxima looked at closely */
+#define GOLDEN_STEPS 28    /* brings 4 degrees to 6e-6 degrees; a peak is quadratic there */
+#define EASE_TILTS 7       /* samples of the tilt while it eases to 0 */
+#define MISSING_SHARE 1e-6 /* of the peak field: below it, rounding of the inverse */
+#define ROUNDING 1e-9      /* excess over a limit that is rounding */
+
+/* Which peak of a coil is asked for. */
+typedef enum quantity { CURRENT, VOLTAGE, MISSING } quantity;
+
+typedef struct question {
+    const nrw_rig_model *model;
+    const nrw_drive_setting *setting;
+    double tilt_deg;
+    double turn_rate_rad_s; /* fastest turn of the heading by wobble */
+    quantity quantity;
+    int coil;
+} question;
+
+typedef struct range {
+    double from_rad, to_rad;
+    bool closed_circle;
+} range;
+
+static double along(const double row[3], nrw_vec3 v)
+{
+    return row[0] * v.x + row[1] * v.y + row[2] * v.z;
+}
+
+static nrw_vec3 quarter_turn(nrw_vec3 v)
+{
+    return (nrw_vec3){-v.y, v.x, 0.0};
+}
+
+static nrw_vec3 sum(nrw_vec3 a, double factor, nrw_vec3 b)
+{
+    return (nrw_vec3){a.x + factor * b.x, a.y + factor * b.y, a.z + factor * b.z};
+}
+
+static double phasor_peak(const double row[3], const nrw_field *field)
+{
+    return fabs(along(row, field->steady)) + hypot(along(row, field->cos), along(row, field->sin));
+}
+
+/* Peak of R I + L dI/dt for I = a + c cos ωt + s sin ωt: the cos part is
+ * R c + ωL s, the sin part R s − ωL c. A heading that turns at the rate w adds
+ * w z × B to dB/dt. Sum over coils when there is mutual inductance. */
+static double voltage_peak(const question *ask, const nrw_field *field, double turn_rad_s)
+{
+    const nrw_rig_model *model = ask->model;
+    const double *row = model->A_per_mT[ask->coil];
+    const double r = model->resistance_ohm[ask->coil];
+    const double omega = 2.0 * NRW_PI * field->frequency_Hz;
+    double flux_row[3] = {0.0, 0.0, 0.0}; /* V·s per mT */
+    for (int l = 0; l < model->n_coils; l++)
+        for (int c = 0; c < 3; c++)
+            flux_row[c] += model->inductance_H[ask->coil][l] * model->A_per_mT[l][c];
+    const nrw_vec3 steady_rate = sum((nrw_vec3){0}, turn_rad_s, quarter_turn(field->steady));
+    const nrw_vec3 cos_rate =
+        sum(sum((nrw_vec3){0}, omega, field->sin), turn_rad_s, quarter_turn(field->cos));
+    const nrw_vec3 sin_rate =
+        sum(sum((nrw_vec3){0}, -omega, field->cos), turn_rad_s, quarter_turn(field->sin));
+    const double dc = r * along(row, field->steady) + along(flux_row, steady_rate);
+    const double in_cos = r * along(row, field->cos) + along(flux_row, cos_rate);
+    const double in_sin = r * along(row, field->sin) + along(flux_row, sin_rate);
+    return fabs(dc) + hypot(in_cos, in_sin);
+}
+
+static double missing_peak(const nrw_rig_model *model, const nrw_field *field)
+{
+    nrw_field part = *field;
+    part.steady =
+        (nrw_vec3){along(model->missing[0], field->steady), along(model->missing[1], field->steady),
+                   along(model->missing[2], field->steady)};
+    part.cos =
+        (nrw_vec3){along(model->missing[0], field->cos), along(model->missing[1], field->cos),
+                   along(model->missing[2], field->cos)};
+    part.sin =
+        (nrw_vec3){along(model->missing[0], field->sin), along(model->missing[1], field->sin),
+                   along(model->missing[2], field->sin)};
+    return nrw_field_peak_mT(&part);
+}
+
+static double answer(const question *ask, double heading_rad)
+{
+    const nrw_field field = nrw_drive_field(ask->setting, heading_rad, ask->tilt_deg);
+    switch (ask->quantity) {
+    case CURRENT:
+        return phasor_peak(ask->model->A_per_mT[ask->coil], &field);
+    case VOLTAGE:
+        return fmax(voltage_peak(ask, &field, ask->turn_rate_rad_s),
+                    voltage_peak(ask, &field, -ask->turn_rate_rad_s));
+    case MISSING:
+        return missing_peak(ask->model, &field);
+    }
+    return 0.0;
+}
+
+/* Golden-section search for a maximum between two headings. */
+static double refine(const question *ask, double low, double high, double *at_rad)
+{
+    const double golden = 0.6180339887498949;
+    double a = high - golden * (high - low), b = low + golden * (high - low);
+    double at_a = answer(ask, a), at_b = answer(ask, b);
+    for (int i = 0; i < GOLDEN_STEPS; i++) {
+        if (at_a >= at_b) {
+            high = b;
+            b = a;
+            at_b = at_a;
+            a = high - golden * (high - low);
+            at_a = answer(ask, a);
+        } else {
+            low = a;
+            a = b;
+            at_a = at_b;
+            b = low + golden * (high - low);
+            at_b = answer(ask, b);
+        }
+    }
+    *at_rad = at_a >= at_b ? a : b;
+    return fmax(at_a, at_b);
+}
+
+/* Largest answer over a heading range: samples, then a closer look at every
+ * sample that tops its neighbours and comes near the best. */
+static double worst(const question *ask, const range *span, double *heading_rad)
+{
+    double samples[HEADING_STEPS + 1];
+    const double width = span->to_rad - span->from_rad;
+    const int n = width > 0.0 ? HEADING_STEPS : 0;
+    const double step = n ? width / n : 0.0;
+    int best = 0;
+    for (int i = 0; i <= n; i++) {
+        samples[i] = answer(ask, span->from_rad + i * step);
+        if (samples[i] > samples[best])
+            best = i;
+    }
+    double peak = samples[best];
+    *heading_rad = span->from_rad + best * step;
+    int looked_at = 0;
+    for (int i = 0; i <= n && n && looked_at < REFINED_PEAKS; i++) {
+        const bool first = i == 0 && !span->closed_circle, last = i == n && !span->closed_circle;
+        const double before = first ? -DBL_MAX : samples[i == 0 ? n - 1 : i - 1];
+        const double after = last ? -DBL_MAX : samples[i == n ? 1 : i + 1];
+        if (samples[i] < before || samples[i] < after || samples[i] < 0.999 * samples[best])
+            continue;
+        looked_at++;
+        const double low = first ? span->from_rad : span->from_rad + (i - 1) * step;
+        const double high = last ? span->to_rad : span->from_rad + (i + 1) * step;
+        double at_rad;
+        const double refined = refine(ask, low, high, &at_rad);
+        if (refined > peak) {
+            peak = refined;
+            *heading_rad = at_rad;
+        }
+    }
+    return peak;
+}
+
+static range heading_range(const nrw_drive_setting *setting)
+{
+    const double wobble = fabs(setting->wobble_deg) * NRW_DEGREE;
+    const bool general = setting->mode == NRW_DRIVE_GENERAL;
+    if ((!general && setting->heading_kind != NRW_HEADING_FIXED) || wobble >= NRW_PI)
+        return (range){0.0, 2.0 * NRW_PI, true};
+    const double middle = general ? 0.0 : setting->heading_deg * NRW_DEGREE;
+    return (range){middle - wobble, middle + wobble, false};
+}
+
+static double turn_rate_rad_s(const nrw_drive_setting *setting)
+{
+    if (setting->wobble_deg == 0.0 || setting->wobble_period_s <= 0.0)
+        return 0.0;
+    return fabs(setting->wobble_deg) * NRW_DEGREE * 2.0 * NRW_PI / setting->wobble_period_s;
+}
+
+static void keep_larger(double value, double heading_rad, double *kept, double *kept_heading_deg)
+{
+    if (value > *kept) {
+        *kept = value;
+        *kept_heading_deg = heading_rad / NRW_DEGREE;
+    }
+}
+
+nrw_rig_demand nrw_rig_demand_of(const nrw_rig_model *model, const nrw_drive_setting *setting)
+{
+    nrw_rig_demand demand;
+    memset(&demand, 0, sizeof demand);
+    const range span = heading_range(setting);
+    const bool eases = setting->mode == NRW_DRIVE_ROTATING && setting->ease_um > 0.0;
+    const int n_tilts = eases ? EASE_TILTS : 1;
+    question ask = {model, setting, setting->tilt_deg, turn_rate_rad_s(setting), CURRENT, 0};
+    double ignored_deg = 0.0, at_rad = 0.0;
+    for (int i = 0; i < n_tilts; i++) {
+        if (i > 0)
+            ask.tilt_deg = setting->tilt_deg * (1.0 - (double)i / (n_tilts - 1));
+        const nrw_field field = nrw_drive_field(setting, span.from_rad, ask.tilt_deg);
+        demand.peak_field_mT = fmax(demand.peak_field_mT, nrw_field_peak_mT(&field));
+        for (ask.coil = 0; ask.coil < model->n_coils; ask.coil++) {
+            const int k = ask.coil;
+            ask.quantity = CURRENT;
+            double peak = worst(&ask, &span, &at_rad);
+            keep_larger(peak, at_rad, &demand.current_A[k], &demand.current_heading_deg[k]);
+            ask.quantity = VOLTAGE;
+            peak = worst(&ask, &span, &at_rad);
+            keep_larger(peak, at_rad, &demand.voltage_V[k], &demand.voltage_heading_deg[k]);
+        }
+        ask.quantity = MISSING;
+        const double trace = model->missing[0][0] + model->missing[1][1] + model->missing[2][2];
+        if (trace > MISSING_SHARE) {
+            const double peak = worst(&ask, &span, &at_rad);
+            keep_larger(peak, at_rad, &demand.missing_mT, &ignored_deg);
+        }
+    }
+    return demand;
+}
+
+static bool is_periodic(const nrw_drive_setting *setting)
+{
+    return setting->mode != NRW_DRIVE_STEADY && setting->mode != NRW_DRIVE_OFF;
+}
+
+static void keep_tighter(nrw_rig_binding *kept, double *ratio, nrw_rig_limit limit, int coil,
+                         double value, double allowed, double heading_deg)
+{
+    const double candidate = value / allowed;
+    if (!(candidate > *ratio))
+        return;
+    *ratio = candidate;
+    *kept = (nrw_rig_binding){limit, coil, value, allowed, heading_deg};
+}
+
+nrw_rig_binding nrw_rig_binding_of(const nrw_rig_model *model, const nrw_drive_setting *setting,
+                                   const nrw_rig_demand *demand)
+{
+    nrw_rig_binding binding = {NRW_RIG_NOTHING, -1, 0.0, INFINITY, 0.0};
+    if (!model->present)
+        return binding;
+    if (demand->missing_mT > MISSING_SHARE * demand->peak_field_mT)
+        return (nrw_rig_binding){NRW_RIG_AXIS, -1, demand->missing_mT, 0.0, 0.0};
+    double ratio = 0.0;
+    if (is_periodic(setting) && setting->frequency_Hz > model->frequency_max_Hz)
+        return (nrw_rig_binding){NRW_RIG_FREQUENCY, -1, setting->frequency_Hz,
+                                 model->frequency_max_Hz, 0.0};
+    keep_tighter(&binding, &ratio, NRW_RIG_FIELD, -1, demand->peak_field_mT, model->field_max_mT,
+                 0.0);
+    for (int k = 0; k < model->n_coils; k++) {
+        keep_tighter(&binding, &ratio, NRW_RIG_CURRENT, k, demand->current_A[k],
+                     model->current_max_A[k], demand->current_heading_deg[k]);
+        keep_tighter(&binding, &ratio, NRW_RIG_VOLTAGE, k, demand->voltage_V[k],
+                     model->voltage_max_V[k], demand->voltage_heading_deg[k]);
+    }
+    return binding;
+}
+
+/* The setting with another size of field; general drives scale as a whole, so
+ * that `size` is then the peak. */
+static nrw_drive_setting resized(const nrw_drive_setting *setting, double size)
+{
+    nrw_drive_setting copy = *setting;
+    if (setting->mode != NRW_DRIVE_GENERAL) {
+        copy.field_mT = size;
+        return copy;
+    }
+    const nrw_field field = nrw_drive_field(setting, 0.0, 0.0);
+    const double peak = nrw_field_peak_mT(&field);
+    const double factor = peak > 0.0 ? size / peak : 0.0;
+    copy.steady_mT = sum((nrw_vec3){0}, factor, setting->steady_mT);
+    copy.cos_mT = sum((nrw_vec3){0}, factor, setting->cos_mT);
+    copy.sin_mT = sum((nrw_vec3){0}, factor, setting->sin_mT);
+    return copy;
+}
+
+static nrw_rig_model with_join_reserve(const nrw_rig_model *model)
+{
+    nrw_rig_model copy = *model;
+    for (int k = 0; k < copy.n_coils; k++)
+        copy.voltage_max_V[k] *= 1.0 - NRW_RIG_JOIN_RESERVE;
+    return copy;
+}
+
+static bool exceeds(const nrw_rig_binding *binding)
+{
+    return binding->limit != NRW_RIG_NOTHING && binding->value > binding->allowed * (1 + ROUNDING);
+}
+
+static nrw_rig_binding binding_at(const nrw_rig_model *model, const nrw_drive_setting *setting)
+{
+    const nrw_rig_demand demand = nrw_rig_demand_of(model, setting);
+    return nrw_rig_binding_of(model, setting, &demand);
+}
+
+/* With a bias that keeps its size the demand is no longer proportional to the
+ * field, but still grows with it: bisection. */
+static double largest_beside_bias_mT(const nrw_rig_model *model, const nrw_drive_setting *setting,
+                                     double high, nrw_rig_binding *binding)
+{
+    double low = 0.0;
+    nrw_drive_setting trial = resized(setting, low);
+    *binding = binding_at(model, &trial);
+    if (exceeds(binding))
+        return 0.0;
+    for (int i = 0; i < 48 && high - low > 1e-9 * high; i++) {
+        const double middle = 0.5 * (low + high);
+        trial = resized(setting, middle);
+        const nrw_rig_binding met = binding_at(model, &trial);
+        if (exceeds(&met)) {
+            high = middle;
+        } else {
+            low = middle;
+            *binding = met;
+        }
+    }
+    return low;
+}
+
+double nrw_rig_available_field_mT(const nrw_rig *rig, const nrw_drive_setting *setting,
+                                  nrw_rig_binding *binding)
+{
+    nrw_rig_binding ignored;
+    if (!binding)
+        binding = &ignored;
+    *binding = (nrw_rig_binding){NRW_RIG_NOTHING, -1, 0.0, INFINITY, 0.0};
+    nrw_rig_model full;
+    if (nrw_rig_model_init(&full, rig, NULL) != NRW_OK)
+        return 0.0;
+    if (!full.present || setting->mode == NRW_DRIVE_OFF)
+        return INFINITY;
+    const nrw_rig_model model = with_join_reserve(&full);
+    nrw_drive_setting unit = resized(setting, 1.0);
+    unit.bias_mT = 0.0;
+    *binding = binding_at(&model, &unit);
+    if (binding->limit == NRW_RIG_AXIS || binding->limit == NRW_RIG_FREQUENCY)
+        return 0.0;
+    if (binding->limit == NRW_RIG_NOTHING)
+        return INFINITY;
+    const double largest = binding->allowed / binding->value;
+    binding->value = binding->allowed;
+    if (setting->mode != NRW_DRIVE_OSCILLATING || setting->bias_mT == 0.0)
+        return largest;
+    return largest_beside_bias_mT(&model, setting, largest, binding);
+}
+
+double nrw_rig_available_frequency_Hz(const nrw_rig *rig, const nrw_drive_setting *setting)
+{
+    nrw_rig_model full;
+    if (nrw_rig_model_init(&full, rig, NULL) != NRW_OK)
+        return 0.0;
+    if (!full.present)
+        return INFINITY;
+    const nrw_rig_model model = with_join_reserve(&full);
+    nrw_drive_setting trial = *setting;
+    trial.frequency_Hz = model.frequency_max_Hz;
+    nrw_rig_binding met = binding_at(&model, &trial);
+    if (!exceeds(&met))
+        return model.frequency_max_Hz;
+    double low = 0.0, high = model.frequency_max_Hz;
+    for (int i = 0; i < 30; i++) {
+        trial.frequency_Hz = 0.5 * (low + high);
+        met = binding_at(&model, &trial);
+        if (exceeds(&met))
+            high = trial.frequency_Hz;
+        else
+            low = trial.frequency_Hz;
+    }
+    return low;
+}
