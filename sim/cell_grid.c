@@ -1,10 +1,14 @@
 #include "cell_grid.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { SMALLEST_TABLE = 64 };
+
+/* Cells are larger than asked for by this share, so that rounding can't put two
+ * particles one cell apart into cells that don't touch (up to 4e6 cells from
+ * the origin). */
+#define CELL_MARGIN 1e-9
 
 static size_t table_size(size_t n)
 {
@@ -49,17 +53,20 @@ static uint32_t entry_of(const nrw_cell_grid *grid, int64_t ix, int64_t iy, int6
     return (low | (z & 3u) << 4 | hash << 6) & grid->mask;
 }
 
-static int64_t cell_of(double position, double origin, double cell)
+/* Truncation is enough: no position is below the origin. */
+static int64_t cell_of(const nrw_cell_grid *grid, int axis, double position)
 {
-    return (int64_t)floor((position - origin) / cell);
+    return (int64_t)((position - grid->origin_um[axis]) * grid->cells_per_um);
 }
 
 static void bounds(size_t n, const double *values, double *low, double *high)
 {
     *low = *high = values[0];
     for (size_t i = 1; i < n; i++) {
-        *low = fmin(*low, values[i]);
-        *high = fmax(*high, values[i]);
+        if (values[i] < *low)
+            *low = values[i];
+        if (values[i] > *high)
+            *high = values[i];
     }
 }
 
@@ -73,16 +80,15 @@ void nrw_cell_grid_sort(nrw_cell_grid *grid, size_t n, const double *x_um, const
     if (z_um)
         bounds(n, z_um, &grid->origin_um[2], &z_high);
     grid->cell_um = cell_um;
+    grid->cells_per_um = (1.0 - CELL_MARGIN) / cell_um;
     grid->flat = z_high - grid->origin_um[2] < cell_um;
     size_t size = table_size(n);
     grid->mask = (uint32_t)(size - 1);
 
     memset(grid->starts, 0, (size + 1) * sizeof *grid->starts);
     for (size_t i = 0; i < n; i++) {
-        uint32_t entry = entry_of(
-            grid, cell_of(x_um[i], grid->origin_um[0], cell_um),
-            cell_of(y_um[i], grid->origin_um[1], cell_um),
-            grid->flat ? 0 : cell_of(z_um[i], grid->origin_um[2], cell_um));
+        uint32_t entry = entry_of(grid, cell_of(grid, 0, x_um[i]), cell_of(grid, 1, y_um[i]),
+                                  grid->flat ? 0 : cell_of(grid, 2, z_um[i]));
         grid->entries[i] = entry;
         grid->starts[entry + 1]++;
     }
@@ -99,9 +105,9 @@ void nrw_cell_grid_sort(nrw_cell_grid *grid, size_t n, const double *x_um, const
 size_t nrw_cell_grid_around(const nrw_cell_grid *grid, double x_um, double y_um, double z_um,
                             nrw_cell_range ranges[NRW_CELL_BLOCK])
 {
-    int64_t ix = cell_of(x_um, grid->origin_um[0], grid->cell_um);
-    int64_t iy = cell_of(y_um, grid->origin_um[1], grid->cell_um);
-    int64_t iz = grid->flat ? 0 : cell_of(z_um, grid->origin_um[2], grid->cell_um);
+    int64_t ix = cell_of(grid, 0, x_um);
+    int64_t iy = cell_of(grid, 1, y_um);
+    int64_t iz = grid->flat ? 0 : cell_of(grid, 2, z_um);
     int64_t layers = grid->flat ? 0 : 1;
     size_t n_ranges = 0;
     for (int64_t kz = iz - layers; kz <= iz + layers; kz++)

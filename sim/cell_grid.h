@@ -17,11 +17,12 @@ typedef struct nrw_cell_grid {
     size_t capacity;     /* largest number of particles */
     double origin_um[3]; /* lowest corner */
     double cell_um;
-    bool flat;           /* all particles within one layer of cells */
-    uint32_t mask;       /* table entries in use - 1 */
-    uint32_t *starts;    /* (mask + 2) first item of each entry; owned */
-    uint32_t *items;     /* (n) particles, entry by entry, rising within one; owned */
-    uint32_t *entries;   /* (n) entry of each particle; owned */
+    double cells_per_um;
+    bool flat;         /* all particles within one layer of cells */
+    uint32_t mask;     /* table entries in use - 1 */
+    uint32_t *starts;  /* (mask + 2) first item of each entry; owned */
+    uint32_t *items;   /* (n) particles, entry by entry, rising within one; owned */
+    uint32_t *entries; /* (n) entry of each particle; owned */
 } nrw_cell_grid;
 
 /* A run of grid->items: [begin, end). */

@@ -18,6 +18,12 @@ static double distance2(const cloud *all, size_t i, size_t j)
     return dx * dx + dy * dy + dz * dz;
 }
 
+/* Without fmin's care for NAN, which costs a call. */
+static double smaller(double a, double b)
+{
+    return b < a ? b : a;
+}
+
 /* Root with path halving. Parents are never above their children, so a root is
  * the lowest particle of its cluster. */
 static uint32_t root_of(uint32_t *parents, uint32_t i)
@@ -52,8 +58,7 @@ static double join_around(const nrw_cell_grid *grid, const cloud *all, uint32_t 
             if (j == i)
                 continue;
             double d2 = distance2(all, i, j);
-            if (d2 < nearest2)
-                nearest2 = d2;
+            nearest2 = smaller(nearest2, d2);
             double join_um = reach * (all->radius[i] + all->radius[j]);
             if (j > i && d2 < join_um * join_um)
                 join(parents, i, j);
@@ -69,7 +74,7 @@ static double nearest2_around(const nrw_cell_grid *grid, const cloud *all, uint3
     for (size_t r = 0; r < n_ranges; r++)
         for (uint32_t k = ranges[r].begin; k < ranges[r].end; k++)
             if (grid->items[k] != i)
-                nearest2 = fmin(nearest2, distance2(all, i, grid->items[k]));
+                nearest2 = smaller(nearest2, distance2(all, i, grid->items[k]));
     return nearest2;
 }
 
@@ -78,7 +83,7 @@ static double nearest2_of_all(const cloud *all, size_t i)
     double nearest2 = INFINITY;
     for (size_t j = 0; j < all->n; j++)
         if (j != i)
-            nearest2 = fmin(nearest2, distance2(all, i, j));
+            nearest2 = smaller(nearest2, distance2(all, i, j));
     return nearest2;
 }
 
@@ -128,10 +133,9 @@ static nrw_clusters count(size_t n, uint32_t *roots, uint32_t *sizes)
     return clusters;
 }
 
-nrw_clusters nrw_cluster_find(nrw_cell_grid *grid, size_t n, const double *x_um,
-                              const double *y_um, const double *z_um, const double *radius_um,
-                              double reach, uint32_t *roots, uint32_t *sizes,
-                              double *nearest_um)
+nrw_clusters nrw_cluster_find(nrw_cell_grid *grid, size_t n, const double *x_um, const double *y_um,
+                              const double *z_um, const double *radius_um, double reach,
+                              uint32_t *roots, uint32_t *sizes, double *nearest_um)
 {
     const cloud all = {n, x_um, y_um, z_um, radius_um};
     double largest_um = 0.0;

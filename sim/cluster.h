@@ -27,9 +27,8 @@ typedef struct nrw_clusters {
  * The grid is the caller's scratch. O(n) for particles that keep their
  * distance; O(n log(extent)) where many are isolated and nearest_um is asked
  * for. Thread safe with a grid for each thread. */
-nrw_clusters nrw_cluster_find(nrw_cell_grid *grid, size_t n, const double *x_um,
-                              const double *y_um, const double *z_um, const double *radius_um,
-                              double reach, uint32_t *roots, uint32_t *sizes,
-                              double *nearest_um);
+nrw_clusters nrw_cluster_find(nrw_cell_grid *grid, size_t n, const double *x_um, const double *y_um,
+                              const double *z_um, const double *radius_um, double reach,
+                              uint32_t *roots, uint32_t *sizes, double *nearest_um);
 
 #endif

@@ -11,24 +11,24 @@
 #include "disc_union.h"
 #include "units.h"
 
-#define CLUSTER_REACH 1.5    /* contract section 4 */
-#define TAIL_FRACTION 0.05   /* contract section 4 */
+#define CLUSTER_REACH 1.5  /* contract section 4 */
+#define TAIL_FRACTION 0.05 /* contract section 4 */
 #define FRONT_FRACTION 0.95
-#define REAR_FRACTION 0.30   /* contract section 3, steer_by: rear */
-#define FARTHEST_UM 1e9      /* a position beyond has no meaning */
+#define REAR_FRACTION 0.30 /* contract section 3, steer_by: rear */
+#define FARTHEST_UM 1e9    /* a position beyond has no meaning */
 /* Below this share of the major eigenvalue the minor one is rounding. */
 #define EIGENVALUE_ROUNDING 1e-13
 
 struct nrw_morphology_work {
     size_t capacity;
     nrw_cell_grid grid;
-    uint32_t *roots, *sizes; /* (capacity) */
-    double *along;           /* (capacity) positions along the route */
-    double *sorted;          /* (capacity) partly sorted copy */
-    double *nearest;         /* (capacity) */
-    double *x, *y, *radius;  /* (capacity) members of the largest cluster */
+    uint32_t *roots, *sizes;       /* (capacity) */
+    double *along;                 /* (capacity) positions along the route */
+    double *sorted;                /* (capacity) partly sorted copy */
+    double *nearest;               /* (capacity) */
+    double *x, *y, *radius;        /* (capacity) members of the largest cluster */
     double *arc_begins, *arc_ends; /* (2 capacity + 1) */
-    double *block;           /* owns the doubles */
+    double *block;                 /* owns the doubles */
 };
 
 nrw_morphology_work *nrw_morphology_work_create(size_t n_particles)
@@ -100,7 +100,8 @@ static void order_pair(double *values, size_t n, size_t k, double *at, double *a
     if (k + 1 < n) {
         *above = values[k + 1];
         for (size_t i = k + 2; i < n; i++)
-            *above = fmin(*above, values[i]);
+            if (values[i] < *above)
+                *above = values[i];
     }
 }
 
@@ -226,8 +227,8 @@ void nrw_morphology_measure(nrw_morphology_work *work, const nrw_channel *channe
     result->visible_area_um2 = NAN;
     result->visible = true;
     if (smallest_visible_um2 > 0.0) {
-        result->visible_area_um2 = largest_cluster_area_um2(work, n, clusters.largest_root, x_um,
-                                                            y_um, radius_um);
+        result->visible_area_um2 =
+            largest_cluster_area_um2(work, n, clusters.largest_root, x_um, y_um, radius_um);
         result->visible = result->visible_area_um2 >= smallest_visible_um2;
     }
 }
