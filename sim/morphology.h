@@ -51,7 +51,7 @@ void nrw_morphology_work_destroy(nrw_morphology_work *work);
  * every figure is NAN, the fraction 0 and visible false.
  *
  * No errors, no allocation. Cost O(n), some 20 µs for 150 particles and 50
- * with the area (random clouds). Thread safe with a work for each thread. */
+ * with the area. Thread safe with a work for each thread. */
 void nrw_morphology_measure(nrw_morphology_work *work, const nrw_channel *channel, size_t n,
                             const double *x_um, const double *y_um, const double *z_um,
                             const double *radius_um, double smallest_visible_um2,
