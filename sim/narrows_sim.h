@@ -12,9 +12,13 @@
 #include "mobility.h"
 #include "morphology.h"
 #include "particle.h"
+#include "result.h"
 #include "run.h"
 #include "scenario.h"
 #include "schedule.h"
+#include "store.h"
+#include "suggest.h"
+#include "trajectory.h"
 #include "units.h"
 #include "version.h"
 
