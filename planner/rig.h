@@ -15,7 +15,16 @@
 #include "scenario.h"
 #include "schedule.h"
 
-#define NRW_COILS_MAX 16
+#define NRW_COILS_MAX NRW_RIG_COILS_MAX
+
+/* What is asked of one coil and may be limited. */
+typedef enum nrw_rig_quantity {
+    NRW_RIG_PEAK_A,   /* largest |current| */
+    NRW_RIG_RMS_A,    /* root mean square of the current over a period */
+    NRW_RIG_PEAK_V,   /* largest |R I + L dI/dt|: |I|·|Z(f)| and what the wobble adds */
+    NRW_RIG_SLEW_A_S, /* largest |dI/dt| */
+    NRW_RIG_N_QUANTITIES
+} nrw_rig_quantity;
 
 /* A rig made ready for use: the matrix in the map's frame, and its inverse.
  * Plain data, no memory of its own; constant after nrw_rig_model_init, so that
@@ -23,13 +32,15 @@
 typedef struct nrw_rig_model {
     bool present;
     int n_coils;
-    char names[NRW_COILS_MAX][24];     /* "x", "y", "z", or the coils' own */
-    double mT_per_A[3][NRW_COILS_MAX]; /* (3 x n_coils) map frame */
-    double A_per_mT[NRW_COILS_MAX][3]; /* (n_coils x 3) least-norm inverse */
-    double missing[3][3];              /* part of a field that no current gives */
-    double resistance_ohm[NRW_COILS_MAX];
-    double inductance_H[NRW_COILS_MAX][NRW_COILS_MAX]; /* self on the diagonal, mutual beside it */
-    double current_max_A[NRW_COILS_MAX], voltage_max_V[NRW_COILS_MAX];
+    char names[NRW_COILS_MAX][NRW_NAME_SIZE];          /* "x", "y", "z", or the coils' own */
+    double mT_per_A[3][NRW_COILS_MAX];                 /* (3 x n_coils) map frame */
+    double A_per_mT[NRW_COILS_MAX][3];                 /* (n_coils x 3) least-norm inverse */
+    double missing[3][3];                              /* part of a field that no current gives */
+    double offset_A[NRW_COILS_MAX];                    /* currents that cancel the ambient field */
+    double ambient_mT[3];                              /* map frame */
+    double resistance_ohm[NRW_COILS_MAX];              /* at room temperature */
+    double inductance_H[NRW_COILS_MAX][NRW_COILS_MAX]; /* self on the diagonal, mutual beside */
+    double allowed[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX]; /* INFINITY: no limit */
     double field_max_mT, frequency_max_Hz, sample_rate_Hz;
 } nrw_rig_model;
 
@@ -38,15 +49,15 @@ typedef enum nrw_rig_limit {
     NRW_RIG_FIELD,     /* the rig's field_max_mT */
     NRW_RIG_FREQUENCY, /* the rig's frequency_max_Hz */
     NRW_RIG_AXIS,      /* no coil gives this direction of the field */
-    NRW_RIG_CURRENT,   /* a coil's current_max_A */
-    NRW_RIG_VOLTAGE    /* a coil's voltage_max_V: |I|·|Z(f)| and what the wobble adds */
+    NRW_RIG_COIL       /* one of the quantities of a coil */
 } nrw_rig_limit;
 
 /* The limit that a setting comes nearest to (or exceeds most). */
 typedef struct nrw_rig_binding {
     nrw_rig_limit limit;
-    int coil;     /* of a current or voltage; -1 otherwise */
-    double value; /* mT, Hz, A or V, in the unit of the limit; AXIS: the missing mT */
+    nrw_rig_quantity quantity; /* of a coil */
+    int coil;                  /* -1 for limits of the whole rig */
+    double value;              /* mT, Hz, A, V or A/s; AXIS: the missing mT */
     double allowed;
     double heading_deg; /* where it is worst */
 } nrw_rig_binding;
@@ -55,10 +66,9 @@ typedef struct nrw_rig_binding {
  * `ease_um`, tilts. */
 typedef struct nrw_rig_demand {
     double peak_field_mT;
-    double missing_mT;               /* largest part that no coil can give */
-    double current_A[NRW_COILS_MAX]; /* peak, (n_coils) */
-    double voltage_V[NRW_COILS_MAX]; /* peak, (n_coils) */
-    double current_heading_deg[NRW_COILS_MAX], voltage_heading_deg[NRW_COILS_MAX];
+    double missing_mT;                                   /* largest part that no coil can give */
+    double largest[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX]; /* (… x n_coils) */
+    double heading_deg[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX];
 } nrw_rig_demand;
 
 /* Prepares a rig. Errors: NRW_BAD_INPUT for values that are not finite or coils
@@ -66,10 +76,16 @@ typedef struct nrw_rig_demand {
  * not present, without error. */
 nrw_status nrw_rig_model_init(nrw_rig_model *model, const nrw_rig *rig, nrw_errors *errors);
 
-/* Least-norm currents in A (n_coils) for a field in mT, map frame. */
+/* The same from a bare matrix of mT/A (3 x n, row after row, map frame), without
+ * resistance, inductance or limits: for calibrations. Errors as above. */
+nrw_status nrw_rig_model_of_matrix(nrw_rig_model *model, int n, const double *mT_per_A,
+                                   nrw_errors *errors);
+
+/* Least-norm currents in A (n_coils) for a field in mT, map frame, that of the
+ * surroundings included: B = ambient + what the currents give. */
 void nrw_rig_currents_A(const nrw_rig_model *model, const double field_mT[3], double *currents_A);
 
-/* Field in mT, map frame, of currents in A (n_coils). */
+/* Field in mT, map frame, of currents in A (n_coils) and the surroundings. */
 void nrw_rig_field_mT(const nrw_rig_model *model, const double *currents_A, double field_mT[3]);
 
 /* Voltages in V (n_coils): R I + L dI/dt with mutual inductances. */
@@ -80,6 +96,9 @@ void nrw_rig_voltages_V(const nrw_rig_model *model, const double *currents_A,
  * alone: sqrt(R² + (2πfL)²), atan(2πfL/R). */
 double nrw_rig_impedance_ohm(double resistance_ohm, double inductance_H, double frequency_Hz);
 double nrw_rig_lag_deg(double resistance_ohm, double inductance_H, double frequency_Hz);
+
+/* Heat in W of a resistance at an rms current. */
+double nrw_rig_heat_W(double resistance_ohm, double rms_A);
 
 /* Demands of a setting: any heading where feedback turns it, the fixed heading
  * otherwise; ± wobble always. Peaks to 1e-9 of their value. About 0.1 ms. */
@@ -117,7 +136,11 @@ nrw_status nrw_rig_check_schedule(const nrw_scenario *scenario, const nrw_schedu
  * the currents leaves no voltage to change them. */
 double nrw_rig_ramp_s(const nrw_rig *rig, nrw_vec3 from_mT, nrw_vec3 to_mT);
 
-/* Short text of a limit: "field", "frequency", "axis", "current", "voltage". */
-const char *nrw_rig_limit_name(nrw_rig_limit limit);
+/* What binds, in a word or two: "field", "frequency", "axis", "current",
+ * "rms current", "voltage", "slew"; a static string. */
+const char *nrw_rig_binding_name(const nrw_rig_binding *binding);
+
+/* Unit of a quantity: "A", "A", "V", "A/s"; a static string. */
+const char *nrw_rig_quantity_unit(nrw_rig_quantity quantity);
 
 #endif

@@ -61,6 +61,17 @@ static bool over(double value, double allowed)
     return value > allowed * (1.0 + ROUNDING);
 }
 
+static void refuse_coil(const checked_drive *drive, const nrw_rig_binding *exceeded)
+{
+    const char *unit = nrw_rig_quantity_unit(exceeded->quantity);
+    char what[200];
+    (void)snprintf(what, sizeof what,
+                   "coil %.24s would need %s %.4g %s at heading %.0f deg, its limit is %.4g %s",
+                   drive->model->names[exceeded->coil], nrw_rig_binding_name(exceeded),
+                   exceeded->value, unit, exceeded->heading_deg, exceeded->allowed, unit);
+    refuse(drive, what);
+}
+
 static bool check_drive(const checked_drive *drive)
 {
     const nrw_drive_setting *setting = drive->setting;
@@ -86,22 +97,14 @@ static bool check_drive(const checked_drive *drive)
         refuse(drive, what);
         fits = false;
     }
-    for (int k = 0; k < model->n_coils; k++) {
-        if (over(demand.current_A[k], model->current_max_A[k])) {
-            (void)snprintf(what, sizeof what,
-                           "coil %s would carry %.4g A (heading %.0f deg), its limit is %.4g A",
-                           model->names[k], demand.current_A[k], demand.current_heading_deg[k],
-                           model->current_max_A[k]);
-            refuse(drive, what);
-            fits = false;
-        }
-        if (over(demand.voltage_V[k], model->voltage_max_V[k])) {
-            (void)snprintf(what, sizeof what,
-                           "coil %s would need %.4g V at %.4g Hz (heading %.0f deg), its "
-                           "amplifier gives %.4g V",
-                           model->names[k], demand.voltage_V[k], setting->frequency_Hz,
-                           demand.voltage_heading_deg[k], model->voltage_max_V[k]);
-            refuse(drive, what);
+    for (int q = 0; q < NRW_RIG_N_QUANTITIES; q++) {
+        for (int k = 0; k < model->n_coils; k++) {
+            if (!over(demand.largest[q][k], model->allowed[q][k]))
+                continue;
+            const nrw_rig_binding exceeded = {
+                NRW_RIG_COIL,         (nrw_rig_quantity)q,  k,
+                demand.largest[q][k], model->allowed[q][k], demand.heading_deg[q][k]};
+            refuse_coil(drive, &exceeded);
             fits = false;
         }
     }

@@ -5,22 +5,22 @@
 
 #include "rig.h"
 
-#define HEADING_STEPS 180  /* samples of a heading range before refinement */
-#define REFINED_PEAKS 8    /* local maxima looked at closely */
-#define GOLDEN_STEPS 28    /* brings 4 degrees to 6e-6 degrees; a peak is quadratic there */
-#define EASE_TILTS 7       /* samples of the tilt while it eases to 0 */
-#define MISSING_SHARE 1e-6 /* of the peak field: below it, rounding of the inverse */
-#define ROUNDING 1e-9      /* excess over a limit that is rounding */
+#define HEADING_STEPS 180   /* samples of a heading range before refinement */
+#define REFINED_PEAKS 8     /* local maxima looked at closely */
+#define GOLDEN_STEPS 28     /* brings 4 degrees to 6e-6 degrees; a peak is quadratic there */
+#define EASE_TILTS 7        /* samples of the tilt while it eases to 0 */
+#define MISSING_SHARE 1e-6  /* of the peak field: below it, rounding of the inverse */
+#define OFFSET_HEADROOM 2.0 /* an ambient field may help a drive, but not that much */
+#define ROUNDING 1e-9       /* excess over a limit that is rounding */
 
-/* Which peak of a coil is asked for. */
-typedef enum quantity { CURRENT, VOLTAGE, MISSING } quantity;
+enum { MISSING = NRW_RIG_N_QUANTITIES }; /* one question more than those of a coil */
 
 typedef struct question {
     const nrw_rig_model *model;
     const nrw_drive_setting *setting;
     double tilt_deg;
     double turn_rate_rad_s; /* fastest turn of the heading by wobble */
-    quantity quantity;
+    int quantity;           /* nrw_rig_quantity or MISSING */
     int coil;
 } question;
 
@@ -44,33 +44,55 @@ static nrw_vec3 sum(nrw_vec3 a, double factor, nrw_vec3 b)
     return (nrw_vec3){a.x + factor * b.x, a.y + factor * b.y, a.z + factor * b.z};
 }
 
-static double phasor_peak(const double row[3], const nrw_field *field)
+/* a + c cos ωt + s sin ωt of one coil. */
+typedef struct phasor {
+    double dc, in_cos, in_sin;
+} phasor;
+
+static phasor coil_phasor(const double row[3], const nrw_field *field)
 {
-    return fabs(along(row, field->steady)) + hypot(along(row, field->cos), along(row, field->sin));
+    return (phasor){along(row, field->steady), along(row, field->cos), along(row, field->sin)};
 }
 
-/* Peak of R I + L dI/dt for I = a + c cos ωt + s sin ωt: the cos part is
- * R c + ωL s, the sin part R s − ωL c. A heading that turns at the rate w adds
- * w z × B to dB/dt. Sum over coils when there is mutual inductance. */
-static double voltage_peak(const question *ask, const nrw_field *field, double turn_rad_s)
+static double peak(phasor wave)
+{
+    return fabs(wave.dc) + hypot(wave.in_cos, wave.in_sin);
+}
+
+static double rms(phasor wave)
+{
+    return sqrt(wave.dc * wave.dc + 0.5 * (wave.in_cos * wave.in_cos + wave.in_sin * wave.in_sin));
+}
+
+/* dB/dt of C cos ωt + Q sin ωt is ωQ cos ωt − ωC sin ωt; a heading that turns
+ * at the rate w adds w z × B. */
+static nrw_field rate_of(const nrw_field *field, double turn_rad_s)
+{
+    const double omega = 2.0 * NRW_PI * field->frequency_Hz;
+    const nrw_vec3 none = {0.0, 0.0, 0.0};
+    nrw_field rate = *field;
+    rate.steady = sum(none, turn_rad_s, quarter_turn(field->steady));
+    rate.cos = sum(sum(none, omega, field->sin), turn_rad_s, quarter_turn(field->cos));
+    rate.sin = sum(sum(none, -omega, field->cos), turn_rad_s, quarter_turn(field->sin));
+    return rate;
+}
+
+/* Peak of R I + L dI/dt, over all coils that couple to this one. */
+static double voltage_peak(const question *ask, phasor current, const nrw_field *rate)
 {
     const nrw_rig_model *model = ask->model;
-    const double *row = model->A_per_mT[ask->coil];
     const double r = model->resistance_ohm[ask->coil];
-    const double omega = 2.0 * NRW_PI * field->frequency_Hz;
-    double flux_row[3] = {0.0, 0.0, 0.0}; /* V·s per mT */
-    for (int l = 0; l < model->n_coils; l++)
-        for (int c = 0; c < 3; c++)
-            flux_row[c] += model->inductance_H[ask->coil][l] * model->A_per_mT[l][c];
-    const nrw_vec3 steady_rate = sum((nrw_vec3){0}, turn_rad_s, quarter_turn(field->steady));
-    const nrw_vec3 cos_rate =
-        sum(sum((nrw_vec3){0}, omega, field->sin), turn_rad_s, quarter_turn(field->cos));
-    const nrw_vec3 sin_rate =
-        sum(sum((nrw_vec3){0}, -omega, field->cos), turn_rad_s, quarter_turn(field->sin));
-    const double dc = r * along(row, field->steady) + along(flux_row, steady_rate);
-    const double in_cos = r * along(row, field->cos) + along(flux_row, cos_rate);
-    const double in_sin = r * along(row, field->sin) + along(flux_row, sin_rate);
-    return fabs(dc) + hypot(in_cos, in_sin);
+    phasor voltage = {r * current.dc, r * current.in_cos, r * current.in_sin};
+    for (int l = 0; l < model->n_coils; l++) {
+        const double inductance = model->inductance_H[ask->coil][l];
+        if (inductance == 0.0)
+            continue;
+        const phasor change = coil_phasor(model->A_per_mT[l], rate);
+        voltage.dc += inductance * change.dc;
+        voltage.in_cos += inductance * change.in_cos;
+        voltage.in_sin += inductance * change.in_sin;
+    }
+    return peak(voltage);
 }
 
 static double missing_peak(const nrw_rig_model *model, const nrw_field *field)
@@ -91,16 +113,25 @@ static double missing_peak(const nrw_rig_model *model, const nrw_field *field)
 static double answer(const question *ask, double heading_rad)
 {
     const nrw_field field = nrw_drive_field(ask->setting, heading_rad, ask->tilt_deg);
-    switch (ask->quantity) {
-    case CURRENT:
-        return phasor_peak(ask->model->A_per_mT[ask->coil], &field);
-    case VOLTAGE:
-        return fmax(voltage_peak(ask, &field, ask->turn_rate_rad_s),
-                    voltage_peak(ask, &field, -ask->turn_rate_rad_s));
-    case MISSING:
+    if (ask->quantity == MISSING)
         return missing_peak(ask->model, &field);
+    const double *row = ask->model->A_per_mT[ask->coil];
+    phasor current = coil_phasor(row, &field);
+    current.dc += ask->model->offset_A[ask->coil];
+    if (ask->quantity == NRW_RIG_PEAK_A)
+        return peak(current);
+    if (ask->quantity == NRW_RIG_RMS_A)
+        return rms(current);
+    double worst_sense = 0.0;
+    for (int sense = -1; sense <= 1; sense += 2) {
+        const nrw_field rate = rate_of(&field, sense * ask->turn_rate_rad_s);
+        const double value = ask->quantity == NRW_RIG_SLEW_A_S ? peak(coil_phasor(row, &rate))
+                                                               : voltage_peak(ask, current, &rate);
+        worst_sense = fmax(worst_sense, value);
+        if (ask->turn_rate_rad_s == 0.0)
+            break;
     }
-    return 0.0;
+    return worst_sense;
 }
 
 /* Golden-section search for a maximum between two headings. */
@@ -142,7 +173,7 @@ static double worst(const question *ask, const range *span, double *heading_rad)
         if (samples[i] > samples[best])
             best = i;
     }
-    double peak = samples[best];
+    double largest = samples[best];
     *heading_rad = span->from_rad + best * step;
     int looked_at = 0;
     for (int i = 0; i <= n && n && looked_at < REFINED_PEAKS; i++) {
@@ -156,12 +187,12 @@ static double worst(const question *ask, const range *span, double *heading_rad)
         const double high = last ? span->to_rad : span->from_rad + (i + 1) * step;
         double at_rad;
         const double refined = refine(ask, low, high, &at_rad);
-        if (refined > peak) {
-            peak = refined;
+        if (refined > largest) {
+            largest = refined;
             *heading_rad = at_rad;
         }
     }
-    return peak;
+    return largest;
 }
 
 static range heading_range(const nrw_drive_setting *setting)
@@ -196,28 +227,21 @@ nrw_rig_demand nrw_rig_demand_of(const nrw_rig_model *model, const nrw_drive_set
     const range span = heading_range(setting);
     const bool eases = setting->mode == NRW_DRIVE_ROTATING && setting->ease_um > 0.0;
     const int n_tilts = eases ? EASE_TILTS : 1;
-    question ask = {model, setting, setting->tilt_deg, turn_rate_rad_s(setting), CURRENT, 0};
+    question ask = {model, setting, setting->tilt_deg, turn_rate_rad_s(setting), 0, 0};
+    const double trace = model->missing[0][0] + model->missing[1][1] + model->missing[2][2];
     double ignored_deg = 0.0, at_rad = 0.0;
     for (int i = 0; i < n_tilts; i++) {
         if (i > 0)
             ask.tilt_deg = setting->tilt_deg * (1.0 - (double)i / (n_tilts - 1));
         const nrw_field field = nrw_drive_field(setting, span.from_rad, ask.tilt_deg);
         demand.peak_field_mT = fmax(demand.peak_field_mT, nrw_field_peak_mT(&field));
-        for (ask.coil = 0; ask.coil < model->n_coils; ask.coil++) {
-            const int k = ask.coil;
-            ask.quantity = CURRENT;
-            double peak = worst(&ask, &span, &at_rad);
-            keep_larger(peak, at_rad, &demand.current_A[k], &demand.current_heading_deg[k]);
-            ask.quantity = VOLTAGE;
-            peak = worst(&ask, &span, &at_rad);
-            keep_larger(peak, at_rad, &demand.voltage_V[k], &demand.voltage_heading_deg[k]);
-        }
-        ask.quantity = MISSING;
-        const double trace = model->missing[0][0] + model->missing[1][1] + model->missing[2][2];
-        if (trace > MISSING_SHARE) {
-            const double peak = worst(&ask, &span, &at_rad);
-            keep_larger(peak, at_rad, &demand.missing_mT, &ignored_deg);
-        }
+        for (ask.quantity = 0; ask.quantity < NRW_RIG_N_QUANTITIES; ask.quantity++)
+            for (ask.coil = 0; ask.coil < model->n_coils; ask.coil++)
+                keep_larger(worst(&ask, &span, &at_rad), at_rad,
+                            &demand.largest[ask.quantity][ask.coil],
+                            &demand.heading_deg[ask.quantity][ask.coil]);
+        if (trace > MISSING_SHARE)
+            keep_larger(worst(&ask, &span, &at_rad), at_rad, &demand.missing_mT, &ignored_deg);
     }
     return demand;
 }
@@ -227,35 +251,47 @@ static bool is_periodic(const nrw_drive_setting *setting)
     return setting->mode != NRW_DRIVE_STEADY && setting->mode != NRW_DRIVE_OFF;
 }
 
-static void keep_tighter(nrw_rig_binding *kept, double *ratio, nrw_rig_limit limit, int coil,
-                         double value, double allowed, double heading_deg)
+static void keep_tighter(nrw_rig_binding *kept, const nrw_rig_binding *candidate)
 {
-    const double candidate = value / allowed;
-    if (!(candidate > *ratio))
-        return;
-    *ratio = candidate;
-    *kept = (nrw_rig_binding){limit, coil, value, allowed, heading_deg};
+    const double ratio = candidate->value / candidate->allowed;
+    if (kept->limit == NRW_RIG_NOTHING ? ratio > 0.0 : ratio > kept->value / kept->allowed)
+        *kept = *candidate;
 }
+
+static const nrw_rig_binding unbound = {NRW_RIG_NOTHING, NRW_RIG_PEAK_A, -1, 0.0, INFINITY, 0.0};
 
 nrw_rig_binding nrw_rig_binding_of(const nrw_rig_model *model, const nrw_drive_setting *setting,
                                    const nrw_rig_demand *demand)
 {
-    nrw_rig_binding binding = {NRW_RIG_NOTHING, -1, 0.0, INFINITY, 0.0};
+    nrw_rig_binding binding = unbound, candidate = unbound;
     if (!model->present)
         return binding;
-    if (demand->missing_mT > MISSING_SHARE * demand->peak_field_mT)
-        return (nrw_rig_binding){NRW_RIG_AXIS, -1, demand->missing_mT, 0.0, 0.0};
-    double ratio = 0.0;
-    if (is_periodic(setting) && setting->frequency_Hz > model->frequency_max_Hz)
-        return (nrw_rig_binding){NRW_RIG_FREQUENCY, -1, setting->frequency_Hz,
-                                 model->frequency_max_Hz, 0.0};
-    keep_tighter(&binding, &ratio, NRW_RIG_FIELD, -1, demand->peak_field_mT, model->field_max_mT,
-                 0.0);
-    for (int k = 0; k < model->n_coils; k++) {
-        keep_tighter(&binding, &ratio, NRW_RIG_CURRENT, k, demand->current_A[k],
-                     model->current_max_A[k], demand->current_heading_deg[k]);
-        keep_tighter(&binding, &ratio, NRW_RIG_VOLTAGE, k, demand->voltage_V[k],
-                     model->voltage_max_V[k], demand->voltage_heading_deg[k]);
+    if (demand->missing_mT > MISSING_SHARE * demand->peak_field_mT) {
+        binding.limit = NRW_RIG_AXIS;
+        binding.value = demand->missing_mT;
+        binding.allowed = 0.0;
+        return binding;
+    }
+    if (is_periodic(setting) && setting->frequency_Hz > model->frequency_max_Hz) {
+        binding.limit = NRW_RIG_FREQUENCY;
+        binding.value = setting->frequency_Hz;
+        binding.allowed = model->frequency_max_Hz;
+        return binding;
+    }
+    candidate.limit = NRW_RIG_FIELD;
+    candidate.value = demand->peak_field_mT;
+    candidate.allowed = model->field_max_mT;
+    keep_tighter(&binding, &candidate);
+    candidate.limit = NRW_RIG_COIL;
+    for (int q = 0; q < NRW_RIG_N_QUANTITIES; q++) {
+        for (int k = 0; k < model->n_coils; k++) {
+            candidate.quantity = (nrw_rig_quantity)q;
+            candidate.coil = k;
+            candidate.value = demand->largest[q][k];
+            candidate.allowed = model->allowed[q][k];
+            candidate.heading_deg = demand->heading_deg[q][k];
+            keep_tighter(&binding, &candidate);
+        }
     }
     return binding;
 }
@@ -282,7 +318,7 @@ static nrw_rig_model with_join_reserve(const nrw_rig_model *model)
 {
     nrw_rig_model copy = *model;
     for (int k = 0; k < copy.n_coils; k++)
-        copy.voltage_max_V[k] *= 1.0 - NRW_RIG_JOIN_RESERVE;
+        copy.allowed[NRW_RIG_PEAK_V][k] *= 1.0 - NRW_RIG_JOIN_RESERVE;
     return copy;
 }
 
@@ -297,10 +333,11 @@ static nrw_rig_binding binding_at(const nrw_rig_model *model, const nrw_drive_se
     return nrw_rig_binding_of(model, setting, &demand);
 }
 
-/* With a bias that keeps its size the demand is no longer proportional to the
- * field, but still grows with it: bisection. */
-static double largest_beside_bias_mT(const nrw_rig_model *model, const nrw_drive_setting *setting,
-                                     double high, nrw_rig_binding *binding)
+/* With a bias or an ambient field, which keep their size, the demand is
+ * no longer proportional to the field; the fields that fit still form an
+ * interval from 0, as the limits are convex: bisection. */
+static double largest_beside_offset_mT(const nrw_rig_model *model, const nrw_drive_setting *setting,
+                                       double high, nrw_rig_binding *binding)
 {
     double low = 0.0;
     nrw_drive_setting trial = resized(setting, low);
@@ -321,31 +358,42 @@ static double largest_beside_bias_mT(const nrw_rig_model *model, const nrw_drive
     return low;
 }
 
+static bool has_offset(const nrw_rig_model *model)
+{
+    for (int k = 0; k < model->n_coils; k++)
+        if (model->offset_A[k] != 0.0)
+            return true;
+    return false;
+}
+
 double nrw_rig_available_field_mT(const nrw_rig *rig, const nrw_drive_setting *setting,
                                   nrw_rig_binding *binding)
 {
     nrw_rig_binding ignored;
     if (!binding)
         binding = &ignored;
-    *binding = (nrw_rig_binding){NRW_RIG_NOTHING, -1, 0.0, INFINITY, 0.0};
+    *binding = unbound;
     nrw_rig_model full;
     if (nrw_rig_model_init(&full, rig, NULL) != NRW_OK)
         return 0.0;
     if (!full.present || setting->mode == NRW_DRIVE_OFF)
         return INFINITY;
     const nrw_rig_model model = with_join_reserve(&full);
+    nrw_rig_model alone = model;
+    memset(alone.offset_A, 0, sizeof alone.offset_A);
     nrw_drive_setting unit = resized(setting, 1.0);
     unit.bias_mT = 0.0;
-    *binding = binding_at(&model, &unit);
+    *binding = binding_at(&alone, &unit);
     if (binding->limit == NRW_RIG_AXIS || binding->limit == NRW_RIG_FREQUENCY)
         return 0.0;
     if (binding->limit == NRW_RIG_NOTHING)
         return INFINITY;
     const double largest = binding->allowed / binding->value;
     binding->value = binding->allowed;
-    if (setting->mode != NRW_DRIVE_OSCILLATING || setting->bias_mT == 0.0)
+    const bool biased = setting->mode == NRW_DRIVE_OSCILLATING && setting->bias_mT != 0.0;
+    if (!biased && !has_offset(&model))
         return largest;
-    return largest_beside_bias_mT(&model, setting, largest, binding);
+    return largest_beside_offset_mT(&model, setting, largest * OFFSET_HEADROOM, binding);
 }
 
 double nrw_rig_available_frequency_Hz(const nrw_rig *rig, const nrw_drive_setting *setting)

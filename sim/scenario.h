@@ -84,15 +84,52 @@ typedef struct nrw_goal {
     size_t n_no_go;
 } nrw_goal;
 
+/* What else may be known of a coil and its amplifier; 0 everywhere: nothing. */
+typedef struct nrw_rig_coil_extras {
+    double current_rms_max_A;       /* continuous; 0: no limit */
+    double slew_max_A_s;            /* of the amplifier; 0: no limit but the voltage */
+    double thermal_resistance_K_W;  /* winding to room; 0: heating is not followed */
+    double thermal_capacity_J_K;    /* of the winding; 0: at once warm */
+    double temperature_max_C;       /* 0: no limit */
+    double pair_radius_mm, pair_spacing_mm, pair_turns; /* geometry; radius 0: not given */
+} nrw_rig_coil_extras;
+
 typedef struct nrw_rig_axis {
     bool present;
     double mT_per_A, resistance_ohm, inductance_mH, current_max_A, voltage_max_V;
+    nrw_rig_coil_extras extras;
 } nrw_rig_axis;
+
+#define NRW_RIG_COILS_MAX 16
+#define NRW_RIG_GAINS_MAX 64
+
+/* One coil of a rig that is not three axes. */
+typedef struct nrw_rig_coil {
+    char name[NRW_NAME_SIZE];
+    double mT_per_A[3]; /* in the rig's frame: x, y, z */
+    double resistance_ohm, inductance_mH, current_max_A, voltage_max_V;
+    nrw_rig_coil_extras extras;
+} nrw_rig_coil;
+
+/* How an amplifier answers at one frequency: amperes out per ampere asked for,
+ * and the phase by which they lead (negative: lag). */
+typedef struct nrw_rig_gain {
+    double frequency_Hz, gain, phase_deg;
+} nrw_rig_gain;
 
 typedef struct nrw_rig {
     bool present; /* false: nothing is known, no limit applies */
     double field_max_mT, frequency_max_Hz, sample_rate_Hz, rotation_deg;
     nrw_rig_axis axes[3]; /* x, y, z */
+    nrw_rig_coil coils[NRW_RIG_COILS_MAX]; /* (n_coils) used instead of axes if n_coils > 0 */
+    size_t n_coils;
+    double mutual_mH[NRW_RIG_COILS_MAX][NRW_RIG_COILS_MAX]; /* symmetric, diagonal unused; by
+                                                               coil, or by axis x, y, z */
+    nrw_rig_gain gains[NRW_RIG_GAINS_MAX]; /* (n_gains) by rising frequency; none: ideal */
+    size_t n_gains;
+    double ambient_uT[3]; /* steady field of the surroundings in the map's frame, cancelled
+                             by the coils; 0, 0, 0: not known */
+    double room_C;        /* 0: 20 */
 } nrw_rig;
 
 typedef struct nrw_imaging {

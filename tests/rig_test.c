@@ -104,7 +104,8 @@ Test(rig, voltage_binds_at_high_frequency_as_the_impedance_says)
     const double impedance = sqrt(9.0 + pow(2 * NRW_PI * 400.0 * 0.01, 2));
     const double expected = 2.0 * 60.0 * (1.0 - NRW_RIG_JOIN_RESERVE) / impedance;
     cr_assert_float_eq(reachable, expected, 1e-8 * expected, "peak search stops at 1e-9");
-    cr_assert_eq(binding.limit, NRW_RIG_VOLTAGE);
+    cr_assert_eq(binding.limit, NRW_RIG_COIL);
+    cr_assert_eq(binding.quantity, NRW_RIG_PEAK_V);
 }
 
 Test(rig, weak_z_coil_limits_by_the_sine_of_the_tilt)
@@ -117,7 +118,8 @@ Test(rig, weak_z_coil_limits_by_the_sine_of_the_tilt)
         const double expected = 2.0 / sin(tilt * NRW_DEGREE);
         cr_assert_float_eq(nrw_rig_available_field_mT(&rig, &setting, &binding), expected,
                            1e-8 * expected, "peak search stops at 1e-9");
-        cr_assert_eq(binding.limit, NRW_RIG_CURRENT);
+        cr_assert_eq(binding.limit, NRW_RIG_COIL);
+        cr_assert_eq(binding.quantity, NRW_RIG_PEAK_A);
         cr_assert_eq(binding.coil, 2);
     }
 }
@@ -176,10 +178,10 @@ Test(rig, worst_heading_agrees_with_brute_force)
     for (int k = 0; k < 3; k++) {
         /* half-degree steps in two angles miss a quadratic peak by at most
          * (0.25 degrees)² = 2e-5 of it, never exceed it */
-        cr_assert_float_eq(demand.current_A[k], current[k], 3e-5 * current[k]);
-        cr_assert_float_eq(demand.voltage_V[k], voltage[k], 3e-5 * voltage[k]);
-        cr_assert_geq(demand.current_A[k], current[k] * (1.0 - 1e-9));
-        cr_assert_geq(demand.voltage_V[k], voltage[k] * (1.0 - 1e-9));
+        cr_assert_float_eq(demand.largest[NRW_RIG_PEAK_A][k], current[k], 3e-5 * current[k]);
+        cr_assert_float_eq(demand.largest[NRW_RIG_PEAK_V][k], voltage[k], 3e-5 * voltage[k]);
+        cr_assert_geq(demand.largest[NRW_RIG_PEAK_A][k], current[k] * (1.0 - 1e-9));
+        cr_assert_geq(demand.largest[NRW_RIG_PEAK_V][k], voltage[k] * (1.0 - 1e-9));
     }
 }
 
@@ -223,8 +225,8 @@ Test(rig, refusal_names_every_limit_and_what_would_be_enough)
     cr_assert_eq(nrw_rig_check_schedule(&scenario, &schedule, &errors), NRW_REFUSED);
     cr_assert(mentions(&errors, "frequency_max_Hz of 100"));
     cr_assert(mentions(&errors, "field_max_mT of 12"));
-    cr_assert(mentions(&errors, "coil x would carry 20 A"));
-    cr_assert(mentions(&errors, "coil y would need"));
+    cr_assert(mentions(&errors, "coil x would need current 20 A"));
+    cr_assert(mentions(&errors, "coil y would need voltage"));
     cr_assert(mentions(&errors, "up to 12 mT at 100 Hz"));
     nrw_errors_clear(&errors);
 }
@@ -306,4 +308,79 @@ Test(rig, coil_without_sense_is_bad_input)
     cr_assert_not(model.present);
     cr_assert_eq(errors.n_items, 1);
     nrw_errors_clear(&errors);
+}
+
+Test(rig, surroundings_are_cancelled_and_take_their_share_of_the_current)
+{
+    nrw_rig rig = example_rig();
+    rig.ambient_uT[0] = 2000.0; /* 1 A of coil x */
+    nrw_rig_model model;
+    cr_assert_eq(nrw_rig_model_init(&model, &rig, NULL), NRW_OK);
+    double currents[NRW_COILS_MAX], field[3];
+    nrw_rig_currents_A(&model, (const double[3]){4.0, 0.0, 0.0}, currents);
+    cr_assert_float_eq(currents[0], 1.0, 1e-12, "2 of the 4 mT are there already");
+    nrw_rig_field_mT(&model, currents, field);
+    cr_assert_float_eq(field[0], 4.0, 1e-12);
+    rig.field_max_mT = 100.0;
+    nrw_drive_setting setting = rotating(1.0, 1.0, 0.0);
+    cr_assert_float_eq(nrw_rig_available_field_mT(&rig, &setting, NULL), 14.0, 1e-6,
+                       "8 A less 1; bisection stops at 1e-9");
+    setting.mode = NRW_DRIVE_STEADY;
+    setting.heading_kind = NRW_HEADING_FIXED;
+    cr_assert_float_eq(nrw_rig_available_field_mT(&rig, &setting, NULL), 18.0, 1e-6,
+                       "along it the surroundings help");
+}
+
+Test(rig, slew_and_continuous_current_limit_too)
+{
+    nrw_rig rig = example_rig();
+    nrw_rig_binding binding;
+    nrw_drive_setting setting = rotating(1.0, 50.0, 0.0);
+    rig.axes[0].extras.slew_max_A_s = 2.0 * NRW_PI * 50.0 * 3.0;
+    cr_assert_float_eq(nrw_rig_available_field_mT(&rig, &setting, &binding), 6.0, 1e-8);
+    cr_assert_eq(binding.quantity, NRW_RIG_SLEW_A_S);
+    rig.axes[1].extras.current_rms_max_A = sqrt(2.0);
+    cr_assert_float_eq(nrw_rig_available_field_mT(&rig, &setting, &binding), 4.0, 1e-8);
+    cr_assert_eq(binding.quantity, NRW_RIG_RMS_A);
+    cr_assert_eq(binding.coil, 1);
+}
+
+Test(rig, coupled_coils_need_the_voltage_of_each_others_change)
+{
+    nrw_rig rig = example_rig();
+    rig.mutual_mH[0][1] = rig.mutual_mH[1][0] = 5.0;
+    nrw_rig_model model;
+    cr_assert_eq(nrw_rig_model_init(&model, &rig, NULL), NRW_OK);
+    nrw_drive_setting setting = rotating(10.0, 50.0, 0.0);
+    setting.heading_kind = NRW_HEADING_FIXED;
+    const nrw_rig_demand demand = nrw_rig_demand_of(&model, &setting);
+    /* x: cos, y: sin, 5 A each: V_x = R cos − ωL sin + ωM cos */
+    const double omega = 2.0 * NRW_PI * 50.0;
+    const double by_hand = 5.0 * hypot(3.0 + omega * 0.005, omega * 0.01);
+    cr_assert_float_eq(demand.largest[NRW_RIG_PEAK_V][0], by_hand, 1e-9 * by_hand);
+}
+
+Test(rig, redundant_coils_share_the_field_with_the_least_heat)
+{
+    nrw_rig rig = {.present = true, .field_max_mT = 10, .frequency_max_Hz = 100, .n_coils = 4};
+    const double columns[4][3] = {{2, 0, 0}, {0, 2, 0}, {0, 0, 2}, {1, 0.5, 0.2}};
+    for (int k = 0; k < 4; k++) {
+        nrw_rig_coil *coil = &rig.coils[k];
+        memcpy(coil->mT_per_A, columns[k], sizeof columns[k]);
+        coil->current_max_A = coil->voltage_max_V = 100.0;
+    }
+    nrw_rig_model model;
+    cr_assert_eq(nrw_rig_model_init(&model, &rig, NULL), NRW_OK);
+    const double wanted[3] = {3, -1, 2};
+    double currents[NRW_COILS_MAX], field[3];
+    nrw_rig_currents_A(&model, wanted, currents);
+    nrw_rig_field_mT(&model, currents, field);
+    /* the null direction of the matrix: any step along it keeps the field */
+    const double null[4] = {-0.5, -0.25, -0.1, 1.0};
+    double slope = 0.0;
+    for (int k = 0; k < 4; k++)
+        slope += currents[k] * null[k];
+    for (int r = 0; r < 3; r++)
+        cr_assert_float_eq(field[r], wanted[r], 1e-12);
+    cr_assert_float_eq(slope, 0.0, 1e-12, "least norm: no way down along it");
 }
