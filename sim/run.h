@@ -103,7 +103,8 @@ typedef struct nrw_run_result {
     size_t n_losses;
 
     double time_s;                /* simulated */
-    double time_to_target_s;      /* centroid first within the target with most delivered; NAN: never */
+    double time_to_target_s;      /* first frame with goal.fraction_min inside the target; NAN: never */
+    double *furthest_um;          /* (n) furthest position along the route reached, at frames */
     nrw_morphology final;
     double path_um;               /* length of the centroid's path */
     double mean_speed_um_s, mean_spin_Hz, visible_fraction_of_time;
@@ -125,8 +126,9 @@ typedef struct nrw_run_result {
 
 nrw_run_config nrw_run_config_defaults(void);
 
-/* Runs a schedule. Returns NRW_OK, NRW_REFUSED (a leg needs more than the rig
- * gives), NRW_DIVERGED (what and where in `errors`; the result holds what was
+/* Runs a schedule with the field that it asks for (whether the rig can give it is
+ * planner/rig.h's business). Returns NRW_OK, NRW_REFUSED or NRW_BAD_INPUT (the
+ * particles can't be placed), NRW_DIVERGED (what and where in `errors`; the result holds what was
  * done) or NRW_INTERRUPTED. Deterministic in (inputs, seed, config). Thread
  * safe: runs share only the const inputs. Cost O(n²) per step. */
 nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,

@@ -1,0 +1,308 @@
+#include "world.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "particle.h"
+#include "random.h"
+
+/* Where padding particles stand: far from any map, so that their terms vanish. */
+#define PADDING_PLACE_UM 1e7f
+
+static void lay_out(nrw_world *world)
+{
+    nrw_arena *arena = &world->arena;
+    const size_t n = world->n, padded = world->padded;
+    double **doubles[] = {&world->x, &world->y, &world->z, &world->ux, &world->uy, &world->uz};
+    for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
+        *doubles[k] = nrw_arena_take(arena, n, sizeof(double));
+    nrw_pair_task *task = &world->task;
+    float **outputs[] = {&task->fx, &task->fy, &task->fz, &task->ux, &task->uy,
+                         &task->uz, &task->bx, &task->by, &task->bz};
+    for (size_t k = 0; k < sizeof outputs / sizeof *outputs; k++)
+        *outputs[k] = nrw_arena_take(arena, padded, sizeof(float));
+    for (int k = 0; k < 3 * NRW_N_TENSOR; k++)
+        task->response[k] = nrw_arena_take(arena, padded, sizeof(float));
+    float **floats[] = {
+        &world->radius,  &world->moment,  &world->inverse_drag, &world->fx0,    &world->fy0,
+        &world->fz0,     &world->px,      &world->py,           &world->pz,     &world->delta,
+        &world->mt,      &world->mz,      &world->mr,           &world->ms,     &world->rolling,
+        &world->dmz,     &world->move_xy, &world->move_z,       &world->spin_x, &world->spin_y,
+        &world->spin_z,  &world->vx,      &world->vy,           &world->vz,     &world->old_vx,
+        &world->old_vy,  &world->old_vz,  &world->own_mx,       &world->own_my, &world->own_mz,
+        &world->floor.force0, &world->floor.slope, &world->floor.z0, &world->floor.force,
+        &world->floor.ceiling};
+    for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
+        *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
+    for (int k = 0; k < NRW_N_TENSOR; k++)
+        world->brake[k] = nrw_arena_take(arena, padded, sizeof(float));
+    float *q[3];
+    for (int k = 0; k < 3; k++)
+        q[k] = nrw_arena_take(arena, padded, sizeof(float));
+    task->qx = q[0];
+    task->qy = q[1];
+    task->tz = q[2];
+    world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
+    world->walls = nrw_arena_take(arena, n, sizeof *world->walls);
+    nrw_contacts_layout(&world->contacts, arena, n);
+}
+
+double nrw_world_rest_height_um(const nrw_world *world, double radius_um)
+{
+    if (!world->body.has_floor)
+        return 0.0;
+    /* with gravity off there is no balance to rest in: start at the roughness plus
+     * ten screening lengths, out of the repulsion */
+    double gap = world->body.gap_um;
+    if (!isfinite(gap))
+        gap = world->body.roughness_um + 10.0 * world->body.debye_um;
+    return radius_um + gap;
+}
+
+/* Log-normal factor with mean 1 and the given coefficient of variation. */
+static double log_normal(double cv, double normal)
+{
+    double sigma2 = log1p(cv * cv);
+    return exp(sqrt(sigma2) * normal - 0.5 * sigma2);
+}
+
+static void draw_particles(nrw_world *world)
+{
+    const nrw_particles *particles = &world->scenario->particles;
+    for (size_t i = 0; i < world->n; i++) {
+        double normals[4];
+        nrw_normal4(world->seed, NRW_STREAM_START, (uint32_t)i, 1, normals);
+        double size = log_normal(particles->diameter_cv, normals[0]);
+        double radius = world->body.radius_um * size;
+        world->radius[i] = (float)radius;
+        world->inverse_drag[i] =
+            (float)(1.0 / (6.0 * NRW_PI * world->body.viscosity_Pa_s * radius));
+        /* a moment goes with the magnetic volume */
+        double moment = size * size * size;
+        if (particles->kind == NRW_MOMENT_PERMANENT)
+            moment *= log_normal(particles->moment_cv, normals[1]);
+        world->moment[i] = (float)moment;
+        if (world->radius[i] > world->largest_radius)
+            world->largest_radius = world->radius[i];
+        double angle = 2.0 * NRW_PI * nrw_uniform(world->seed, NRW_STREAM_START, (uint32_t)i, 2);
+        if (particles->moments_deg)
+            angle = particles->moments_deg[i] * NRW_DEGREE;
+        world->ux[i] = cos(angle);
+        world->uy[i] = sin(angle);
+    }
+    for (size_t i = world->n; i < world->padded; i++) {
+        world->radius[i] = (float)world->body.radius_um;
+        world->fx0[i] = PADDING_PLACE_UM;
+        world->fy0[i] = PADDING_PLACE_UM;
+        world->fz0[i] = (float)world->body.radius_um;
+    }
+}
+
+bool nrw_place_in_circle(const nrw_channel *channel, const double centre[2], double radius_um,
+                         double apart_um, double clear_um, uint64_t seed, size_t n, double *x,
+                         double *y)
+{
+    /* random sequential addition while it is quick; when it jams (above about half
+     * the plane), sites of a triangular lattice with a random origin and turn */
+    const double inner = radius_um - 0.5 * apart_um;
+    if (n == 1) {
+        x[0] = centre[0];
+        y[0] = centre[1];
+        return true;
+    }
+    if (!(inner > 0.0))
+        return false;
+    size_t placed = 0;
+    uint32_t tries = 0;
+    const double share = (double)n * apart_um * apart_um / (4.0 * radius_um * radius_um);
+    const uint32_t most = share < 0.45 && n <= 20000 ? (uint32_t)(400 * n) : 0;
+    while (placed < n && tries < most) {
+        double r = inner * sqrt(nrw_uniform(seed, NRW_STREAM_START, tries, 3));
+        double angle = 2.0 * NRW_PI * nrw_uniform(seed, NRW_STREAM_START, tries, 4);
+        tries++;
+        double px = centre[0] + r * cos(angle), py = centre[1] + r * sin(angle);
+        if (nrw_channel_distance_um(channel, px, py, NULL) < clear_um)
+            continue;
+        size_t k = 0;
+        while (k < placed && hypot(px - x[k], py - y[k]) >= apart_um)
+            k++;
+        if (k < placed)
+            continue;
+        x[placed] = px;
+        y[placed] = py;
+        placed++;
+    }
+    if (placed == n)
+        return true;
+
+    /* the widest spacing that still gives n sites: bisect on it */
+    const double turn = NRW_PI / 3.0 * nrw_uniform(seed, NRW_STREAM_START, 0, 5);
+    const double shift_a = nrw_uniform(seed, NRW_STREAM_START, 0, 6);
+    const double shift_b = nrw_uniform(seed, NRW_STREAM_START, 0, 7);
+    double low = apart_um, high = 2.0 * radius_um;
+    bool fits = false;
+    for (int round = 0; round < 40; round++) {
+        double spacing = round == 0 ? low : 0.5 * (low + high);
+        size_t sites = 0;
+        long reach = (long)ceil(2.0 * radius_um / spacing) + 2;
+        for (long a = -reach; a <= reach; a++) {
+            for (long b = -reach; b <= reach; b++) {
+                double lx = spacing * ((double)a + shift_a + 0.5 * ((double)b + shift_b));
+                double ly = spacing * 0.8660254037844386 * ((double)b + shift_b);
+                if (hypot(lx, ly) > inner)
+                    continue;
+                double px = centre[0] + lx * cos(turn) - ly * sin(turn);
+                double py = centre[1] + lx * sin(turn) + ly * cos(turn);
+                if (nrw_channel_distance_um(channel, px, py, NULL) < clear_um)
+                    continue;
+                if (sites < n) {
+                    x[sites] = px;
+                    y[sites] = py;
+                }
+                sites++;
+            }
+        }
+        if (sites >= n) {
+            fits = true;
+            low = spacing;
+        } else if (round == 0) {
+            return false;
+        } else {
+            high = spacing;
+        }
+        if (fits && sites >= n && (high - low < 1e-3 * apart_um || round > 20))
+            return true;
+    }
+    return fits;
+}
+
+static nrw_status check_given_positions(const nrw_world *world, nrw_errors *errors)
+{
+    for (size_t i = 0; i < world->n; i++) {
+        double distance = nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL);
+        if (distance < 0.0)
+            return nrw_errors_add(errors, NRW_BAD_INPUT, "every particle in the channel",
+                                  "particles.positions_um[%zu] (%.6g, %.6g) lies %.3g µm inside a wall",
+                                  i, world->x[i], world->y[i], -distance);
+        if (world->body.has_floor && world->z[i] < (double)world->radius[i])
+            return nrw_errors_add(errors, NRW_BAD_INPUT, "a centre at least one radius above the floor",
+                                  "particles.positions_um[%zu] has z = %.6g µm, but the radius is %.6g µm",
+                                  i, world->z[i], (double)world->radius[i]);
+        if (world->z[i] > world->scenario->map.depth_um - (double)world->radius[i])
+            return nrw_errors_add(errors, NRW_BAD_INPUT, "a centre at least one radius below the ceiling",
+                                  "particles.positions_um[%zu] has z = %.6g µm in a channel %.6g µm deep",
+                                  i, world->z[i], world->scenario->map.depth_um);
+        for (size_t j = 0; j < i; j++) {
+            double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
+            double dz = world->z[i] - world->z[j];
+            double apart = sqrt(dx * dx + dy * dy + dz * dz);
+            double touch = (double)(world->radius[i] + world->radius[j]);
+            if (apart < 0.9 * touch)
+                return nrw_errors_add(errors, NRW_BAD_INPUT, "particles that don't overlap",
+                                      "particles.positions_um[%zu] and [%zu] are %.4g µm apart, "
+                                      "closer than they touch (%.4g µm)",
+                                      j, i, apart, touch);
+        }
+    }
+    return NRW_OK;
+}
+
+static nrw_status place_particles(nrw_world *world, nrw_errors *errors)
+{
+    const nrw_scenario *scenario = world->scenario;
+    const nrw_particles *particles = &scenario->particles;
+    if (particles->positions_um) {
+        for (size_t i = 0; i < world->n; i++) {
+            world->x[i] = particles->positions_um[i][0];
+            world->y[i] = particles->positions_um[i][1];
+            double z = particles->positions_um[i][2];
+            world->z[i] = isnan(z) ? nrw_world_rest_height_um(world, (double)world->radius[i]) : z;
+        }
+        return check_given_positions(world, errors);
+    }
+    const double apart = 2.04 * (double)world->largest_radius;
+    if (!nrw_place_in_circle(world->channel, scenario->release.at_um, scenario->release.radius_um,
+                             apart, (double)world->largest_radius, world->seed, world->n, world->x,
+                             world->y))
+        return nrw_errors_add(errors, NRW_REFUSED, "a larger release.radius_um or fewer particles",
+                              "%zu particles of up to %.3g µm don't fit in one layer into the release "
+                              "circle of radius %.4g µm (about %.4g µm is needed)",
+                              world->n, 2.0 * (double)world->largest_radius,
+                              scenario->release.radius_um,
+                              0.5 * apart * (1.1 * sqrt((double)world->n) + 1.0));
+    for (size_t i = 0; i < world->n; i++)
+        world->z[i] = nrw_world_rest_height_um(world, (double)world->radius[i]);
+    return NRW_OK;
+}
+
+static nrw_status allocate(nrw_world *world, nrw_errors *errors)
+{
+    lay_out(world);
+    if (!nrw_arena_commit(&world->arena))
+        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
+    lay_out(world);
+    if (!nrw_cell_grid_init(&world->contacts.grid, world->n))
+        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
+    nrw_pair_task *task = &world->task;
+    task->n = world->padded;
+    task->x = world->fx0;
+    task->y = world->fy0;
+    task->z = world->fz0;
+    task->moment = world->moment;
+    task->mx = world->own_mx;
+    task->my = world->own_my;
+    task->mz = world->own_mz;
+    return NRW_OK;
+}
+
+nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *channel,
+                            const nrw_draw *draw, uint64_t seed, size_t count, bool own_moments,
+                            nrw_world **out, nrw_errors *errors)
+{
+    *out = NULL;
+    nrw_world *world = calloc(1, sizeof *world);
+    if (!world)
+        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for a run");
+    world->scenario = scenario;
+    world->channel = channel;
+    world->seed = seed;
+    world->n = count;
+    world->padded = (count + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
+    world->own_moments = own_moments;
+    world->body = nrw_body_of(scenario, draw);
+    world->rolling_factor = scenario->model.rolling_factor * draw->rolling;
+    world->pair_flow_factor = scenario->model.pair_flow
+                                  ? scenario->model.pair_flow_factor * draw->pair_flow
+                                  : 0.0;
+    world->brake_factor = scenario->model.contact_brake_factor;
+    nrw_status status = allocate(world, errors);
+    if (status == NRW_OK) {
+        draw_particles(world);
+        world->task.core2 = (float)pow(1.8 * world->body.radius_um, 2.0);
+        world->task.radius2 = (float)pow(world->body.radius_um, 2.0);
+        status = place_particles(world, errors);
+    }
+    if (status != NRW_OK) {
+        nrw_world_destroy(world);
+        return status;
+    }
+    for (size_t i = 0; i < world->n; i++)
+        world->floor.ceiling[i] = (float)(scenario->map.depth_um - (double)world->radius[i]);
+    *out = world;
+    return NRW_OK;
+}
+
+void nrw_world_destroy(nrw_world *world)
+{
+    if (!world)
+        return;
+    nrw_contacts_clear(&world->contacts);
+    nrw_arena_clear(&world->arena);
+    free(world);
+}
+
+void nrw_world_drive_changed(nrw_world *world)
+{
+    world->has_old_velocity = false;
+}
