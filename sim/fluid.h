@@ -14,4 +14,8 @@ double nrw_water_viscosity_iapws_Pa_s(double temperature_K, double density_kg_m3
  * Tanaka et al. 2001, Metrologia 38:301. Above 40 °C: Kell 1975 (see .c). */
 double nrw_water_density_kg_m3(double temperature_C);
 
+/* Relative permittivity of water for 0...100 °C. Source: Malmberg & Maryott
+ * 1956, J. Res. Natl. Bur. Stand. 56:1 (error 0.1 %). */
+double nrw_water_permittivity(double temperature_C);
+
 #endif
