@@ -62,8 +62,8 @@ COMPILE = $(CC) $(ALL_CFLAGS) -MMD -MP
 # --- files ----------------------------------------------------------------------
 
 KERNEL_SOURCES := $(wildcard sim/*_kernel.c)
-PROGRAM_SOURCES := $(wildcard planner/main.c planner/cmd_*.c planner/command.c planner/progress.c \
-                              planner/interrupt.c)
+PROGRAM_SOURCES := $(wildcard planner/cmd_*.c) $(addprefix planner/,main.c command.c interrupt.c \
+                   job.c progress.c)
 LIBRARY_SOURCES := $(filter-out $(KERNEL_SOURCES) $(PROGRAM_SOURCES),$(wildcard sim/*.c planner/*.c))
 HEADERS := $(wildcard sim/*.h planner/*.h)
 
@@ -189,10 +189,10 @@ check-headers:
 	    $(CC) $(ALL_CFLAGS) -Wno-pedantic -Werror -fsyntax-only -x c $$header || exit 1; \
 	done
 
-PUBLIC_TO_PROGRAM := narrows_sim|narrows_plan|command|progress|interrupt
+PROGRAM_HEADERS := $(addprefix planner/,command.h interrupt.h job.h progress.h)
+PUBLIC_TO_PROGRAM := narrows_sim|narrows_plan|command|interrupt|job|progress
 check-program:
-	@bad=$$(grep -nE '^ *# *include *"' $(PROGRAM_SOURCES) planner/command.h planner/progress.h \
-	    planner/interrupt.h | grep -vE '"($(PUBLIC_TO_PROGRAM))\.h"'); \
+	@bad=$$(grep -nE '^ *# *include *"' $(PROGRAM_SOURCES) $(PROGRAM_HEADERS) | grep -vE '"($(PUBLIC_TO_PROGRAM))\.h"'); \
 	if [ -n "$$bad" ]; then \
 	    echo "the program includes more than the public headers:" >&2; echo "$$bad" >&2; exit 1; \
 	fi

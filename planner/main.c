@@ -1,6 +1,6 @@
-#include <stdio.h>
+#include "command.h"
 
-int main(void)
+int main(int argc, char **argv)
 {
-    return 2;
+    return nrw_command_main(argc, argv);
 }

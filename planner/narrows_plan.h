@@ -5,4 +5,6 @@
 #ifndef NARROWS_PLAN_H
 #define NARROWS_PLAN_H
 
+#include "rig.h"
+
 #endif

@@ -1,0 +1,43 @@
+# What the whole-command tests share: source it, make claims, end with `claims_end`.
+#
+# A claim runs the program and looks at what it did; one TAP line each on stdout.
+# $NARROWS is the program; each script works in an empty folder of its own.
+
+: "${NARROWS:?the program to test}"
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+cd "$folder" || exit 1
+failures=0
+
+# Runs the program: status, out and err hold what came of it.
+narrows() {
+    "$NARROWS" "$@" >"$folder/.out" 2>"$folder/.err"
+    status=$?
+    out=$(cat "$folder/.out")
+    err=$(cat "$folder/.err")
+}
+
+# claim "text" CONDITION...: the condition is a command that succeeds.
+claim() {
+    local text=$1
+    shift
+    if "$@"; then
+        echo "ok - $text"
+    else
+        echo "not ok - $text"
+        echo "# $text: exit status $status" >&2
+        head -c 2000 "$folder/.out" "$folder/.err" >&2
+        failures=$((failures + 1))
+    fi
+}
+
+exits() { [ "$status" = "$1" ]; }
+says() { grep -qF -- "$1" <<<"$out"; }
+complains() { grep -qF -- "$1" <<<"$err"; }
+silent() { [ -z "$out" ]; }
+no_complaint() { [ -z "$err" ]; }
+# figure JQ_EXPRESSION: true of the JSON on stdout.
+figure() { jq -e "$1" <<<"$out" >/dev/null; }
+
+claims_end() { [ "$failures" = 0 ]; }
