@@ -346,9 +346,10 @@ const nrw_command nrw_command_check = {
     .arguments = "SCENARIO [--schedule FILE] [--out DIR] [--json]",
     .examples = "  narrows check scenario.yaml\n"
                 "  narrows check scenario.yaml --schedule schedule.yaml --json\n",
-    .details = "Nothing is simulated. Every error of a file is told at once, one a line. With a\n"
-               "schedule each leg's regime is shown, the field as a general drive, and whether the\n"
-               "rig can give it (exit status 1 if not).\n",
+    .details =
+        "Nothing is simulated. Every error of a file is told at once, one a line. With a\n"
+        "schedule each leg's regime is shown, the field as a general drive, and whether the\n"
+        "rig can give it (exit status 1 if not).\n",
     .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_FORCE,
     .files_min = 1,
     .files_max = 1,

@@ -42,8 +42,8 @@ static nrw_status simulate(nrw_job *job, run_work *work)
     config.progress = watch;
     config.progress_context = &work->line;
     work->line = nrw_progress_line_begin("run", "s simulated", job->options->quiet);
-    status = nrw_run(job->scenario, job->channel, &job->schedule, &config, &work->result,
-                     job->errors);
+    status =
+        nrw_run(job->scenario, job->channel, &job->schedule, &config, &work->result, job->errors);
     nrw_progress_line_end(&work->line);
     if (status == NRW_INTERRUPTED)
         nrw_errors_add(job->errors, status, NULL, "interrupted at %.4g s of simulated time",
@@ -54,11 +54,19 @@ static nrw_status simulate(nrw_job *job, run_work *work)
 /* The contract's figures without a value, when nothing ran. */
 static void add_no_figures(nrw_result *result)
 {
-    static const char *const keys[] = {
-        "delivered_fraction",       "lost",         "lost_by_place", "time_s",
-        "largest_cluster_fraction", "aspect_ratio", "spread_um",     "centroid_um",
-        "mean_speed_um_s",          "mean_spin_Hz", "visible_fraction_of_time",
-        "steps",                    "pair_interactions"};
+    static const char *const keys[] = {"delivered_fraction",
+                                       "lost",
+                                       "lost_by_place",
+                                       "time_s",
+                                       "largest_cluster_fraction",
+                                       "aspect_ratio",
+                                       "spread_um",
+                                       "centroid_um",
+                                       "mean_speed_um_s",
+                                       "mean_spin_Hz",
+                                       "visible_fraction_of_time",
+                                       "steps",
+                                       "pair_interactions"};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         nrw_result_null(result, keys[i]);
 }
@@ -127,8 +135,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     if (result->n_particles == 0) {
         (void)fprintf(stream, "\nNothing was simulated.\n");
     } else {
-        (void)fprintf(stream,
-                      "\n%s %.1f %% of %zu particles, in %.4g s of simulated time.\n",
+        (void)fprintf(stream, "\n%s %.1f %% of %zu particles, in %.4g s of simulated time.\n",
                       work->status == NRW_OK ? "Delivered:" : "Partial run; delivered so far:",
                       100.0 * result->fate_fraction[NRW_FATE_DELIVERED], result->n_particles,
                       result->time_s);

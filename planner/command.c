@@ -29,11 +29,7 @@ static const nrw_command *const commands[] = {
 #undef COMMAND
 };
 
-enum {
-    N_COMMANDS = sizeof commands / sizeof *commands,
-    THREADS_MAX = 1024,
-    TRIALS_MAX = 1000000
-};
+enum { N_COMMANDS = sizeof commands / sizeof *commands, THREADS_MAX = 1024, TRIALS_MAX = 1000000 };
 
 /* --- parsing ------------------------------------------------------------------ */
 

@@ -20,7 +20,7 @@
 
 /* The options: bit, name, argument ("" for a switch), help. */
 #define NRW_OPTIONS(X)                                                                             \
-    X(SCHEDULE, "schedule", "FILE", "the schedule to use; may be given more than once")            \
+    X(SCHEDULE, "schedule", "FILE", "the schedule to use")                                         \
     X(OUT, "out", "DIR", "write a results folder; it appears whole or not at all")                 \
     X(SEED, "seed", "N", "seed of everything random (default 1)")                                  \
     X(THREADS, "threads", "N", "threads to use (default: all); the result does not depend on it")  \

@@ -14,7 +14,7 @@ typedef struct nrw_job {
     nrw_schedule schedule;              /* the first --schedule; empty without one */
     char *schedule_text;                /* its bytes, owned; NULL without one */
     size_t schedule_size;
-    nrw_store *store;                   /* NULL without --out */
+    nrw_store *store; /* NULL without --out */
     nrw_result *result;
     size_t first_error; /* of the work itself, behind those of the inputs */
     char started[32];
@@ -22,9 +22,9 @@ typedef struct nrw_job {
 } nrw_job;
 
 /* Reads the scenario (the first file) and the first schedule, prepares the
- * results folder (with --resume a partial one may be replaced), builds the channel. NRW_OK; NRW_REFUSED when the channel
- * can't do the job: a result is due all the same (nrw_job_finish); anything else
- * ends the command without a result. Clear the job in every case. */
+ * results folder (with --resume a partial one may be replaced), builds the channel. NRW_OK;
+ * NRW_REFUSED when the channel can't do the job: a result is due all the same (nrw_job_finish);
+ * anything else ends the command without a result. Clear the job in every case. */
 nrw_status nrw_job_begin(nrw_job *job, const char *command, const nrw_command_options *options,
                          nrw_errors *errors);
 

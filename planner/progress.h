@@ -7,10 +7,10 @@
 #include <stdio.h>
 
 typedef struct nrw_progress_line {
-    FILE *stream;     /* NULL: silent */
+    FILE *stream; /* NULL: silent */
     bool terminal;
-    const char *what; /* e.g. "run"; borrowed */
-    const char *unit; /* of what is counted, e.g. "s simulated"; borrowed */
+    const char *what;          /* e.g. "run"; borrowed */
+    const char *unit;          /* of what is counted, e.g. "s simulated"; borrowed */
     double started_s, shown_s; /* monotonic clock; shown_s < started_s: never yet */
 } nrw_progress_line;
 

@@ -24,8 +24,7 @@ static parsed parse(const char *line, char *storage)
     for (char *word = strtok(storage, " "); word; word = strtok(NULL, " "))
         argv[argc++] = word;
     nrw_errors_init(&result.errors);
-    result.status =
-        nrw_command_parse(argc, argv, &result.command, &result.options, &result.errors);
+    result.status = nrw_command_parse(argc, argv, &result.command, &result.options, &result.errors);
     return result;
 }
 
@@ -58,7 +57,7 @@ Test(command, defaults_are_the_contracts)
     cr_assert_eq(result.options.seed, 1);
     cr_assert_eq(result.options.model, NRW_MODEL_AUTO);
     cr_assert_eq(result.options.threads, 0);
-    cr_assert(!result.options.json && !result.options.quiet && !result.options.force);
+    cr_assert_not(result.options.json || result.options.quiet || result.options.force);
     cr_assert_null(result.options.out);
     clear(&result);
 }
@@ -106,8 +105,7 @@ Test(command, a_misspelt_command_or_option_gets_a_suggestion)
     assert_refused("chekc a.yaml", "unknown command 'chekc'; did you mean 'check'?");
     assert_refused("check a.yaml --jsno", "unknown option '--jsno'; did you mean '--json'?");
     assert_refused("check a.yaml --sede=3", "unknown option '--sede'; did you mean '--seed'?");
-    assert_refused("sumarise a.yaml",
-                   "unknown command 'sumarise'; 'narrows --help' lists them");
+    assert_refused("sumarise a.yaml", "unknown command 'sumarise'; 'narrows --help' lists them");
     assert_refused("check a.yaml -x", "unknown option '-x'; 'narrows --help' lists them");
 }
 
@@ -131,7 +129,8 @@ Test(command, missing_and_surplus_files_are_refused)
 {
     assert_refused("", "no command is given; narrows COMMAND [OPTIONS] FILE...");
     char storage[256];
-    static const char *const lines[] = {"check", "check a b", "run a", "run a --schedule b --schedule c"};
+    static const char *const lines[] = {"check", "check a b", "run a",
+                                        "run a --schedule b --schedule c"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         parsed result = parse(lines[i], storage);
         cr_assert_eq(result.status, NRW_BAD_USAGE, "'%s'", lines[i]);

@@ -41,8 +41,7 @@ Test(error, a_located_error_reads_file_line_column_key_what_expected)
     cr_assert(eq(int, (int)status, NRW_BAD_INPUT));
     char text[256];
     nrw_error_format(&errors.items[0], text, sizeof text);
-    cr_assert(eq(str, text,
-                 "map.yaml:7:3: channel.depth_um: -2 is not above 0; a number above 0"));
+    cr_assert(eq(str, text, "map.yaml:7:3: channel.depth_um: -2 is not above 0; a number above 0"));
     nrw_errors_clear(&errors);
 }
 
