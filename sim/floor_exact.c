@@ -19,8 +19,8 @@ static double x_coth_minus_1(double x)
 {
     if (x < 0.1) {
         double x2 = x * x;
-        return x2 * (1.0 / 3 - x2 * (1.0 / 45 - x2 * (2.0 / 945 - x2 * (1.0 / 4725 -
-                                                      x2 * (2.0 / 93555)))));
+        return x2 * (1.0 / 3 -
+                     x2 * (1.0 / 45 - x2 * (2.0 / 945 - x2 * (1.0 / 4725 - x2 * (2.0 / 93555)))));
     }
     return x / tanh(x) - 1.0;
 }
@@ -71,8 +71,8 @@ static double rhs_translation(const bispherical *b, int n)
 static double rhs_rotation(const bispherical *b, int n)
 {
     double m = 2.0 * n;
-    double coths = ((m - 1) * (1.0 + b->excess[n - 1]) - (m + 3) * (1.0 + b->excess[n + 1])) /
-                   (m + 1);
+    double coths =
+        ((m - 1) * (1.0 + b->excess[n - 1]) - (m + 3) * (1.0 + b->excess[n + 1])) / (m + 1);
     double rest = 4.0 * (2.0 * b->coth_alpha + m + 1) / ((m - 1) * (m + 3));
     return sqrt(2.0) * b->excess[n] * (coths - rest);
 }

@@ -50,8 +50,8 @@ static void fill_nodes(node_values nodes[N_NODES])
         nrw_floor_resistance r = nrw_floor_resistance_exact(delta);
         nrw_floor_mobility m = nrw_floor_mobility_of(&r);
         double h2 = (1.0 + delta) * (1.0 + delta);
-        nodes[i] = (node_values){
-            {m.mt, m.mz * (1.0 + delta) / delta, m.mr, m.ms, m.rolling * h2 * h2}};
+        nodes[i] =
+            (node_values){{m.mt, m.mz * (1.0 + delta) / delta, m.mr, m.ms, m.rolling * h2 * h2}};
     }
 }
 
@@ -172,8 +172,8 @@ static void eval_cell(const float (*restrict powers)[N_LANES], float place,
                       float lanes[restrict N_LANES])
 {
     for (int k = 0; k < N_LANES; k++)
-        lanes[k] = powers[0][k] +
-                   place * (powers[1][k] + place * (powers[2][k] + place * powers[3][k]));
+        lanes[k] =
+            powers[0][k] + place * (powers[1][k] + place * (powers[2][k] + place * powers[3][k]));
 }
 
 nrw_floor_mobility nrw_floor_mobility_at(const nrw_floor_table *table, double delta)
@@ -191,10 +191,9 @@ nrw_floor_mobility nrw_floor_mobility_at(const nrw_floor_table *table, double de
                                 .dmz = (double)lanes[5]};
 }
 
-void nrw_floor_mobility_array(const nrw_floor_table *table, size_t n,
-                              const float *restrict delta, float *restrict mt,
-                              float *restrict mz, float *restrict mr, float *restrict ms,
-                              float *restrict rolling, float *restrict dmz)
+void nrw_floor_mobility_array(const nrw_floor_table *table, size_t n, const float *restrict delta,
+                              float *restrict mt, float *restrict mz, float *restrict mr,
+                              float *restrict ms, float *restrict rolling, float *restrict dmz)
 {
     for (size_t i = 0; i < n; i++) {
         float place, lanes[N_LANES];

@@ -64,9 +64,8 @@ nrw_floor_mobility nrw_floor_mobility_at(const nrw_floor_table *table, double de
 
 /* The same for n gaps at once, single precision; every array (n). About 10 ns a
  * particle. The outputs must not overlap the input. */
-void nrw_floor_mobility_array(const nrw_floor_table *table, size_t n, const float *delta,
-                              float *mt, float *mz, float *mr, float *ms, float *rolling,
-                              float *dmz);
+void nrw_floor_mobility_array(const nrw_floor_table *table, size_t n, const float *delta, float *mt,
+                              float *mz, float *mr, float *ms, float *rolling, float *dmz);
 
 /* --- flows of point singularities above the floor z = 0, no slip there ---- */
 

@@ -60,17 +60,15 @@ double nrw_langevin(double x)
     return x / denominator;
 }
 
-double nrw_particle_moment_fAm2(const nrw_particles *particles, double diameter_um,
-                                double field_mT)
+double nrw_particle_moment_fAm2(const nrw_particles *particles, double diameter_um, double field_mT)
 {
     if (particles->kind == NRW_MOMENT_PERMANENT) {
         /* A larger particle of the same material: the moment goes with volume. */
         double scale = diameter_um / particles->diameter_um;
         return particles->moment_fAm2 * scale * scale * scale;
     }
-    double m_kA_m = nrw_sphere_magnetisation_kA_m(particles->saturation_kA_m,
-                                                  particles->susceptibility,
-                                                  field_mT / MU0_MT_PER_KA_M);
+    double m_kA_m = nrw_sphere_magnetisation_kA_m(
+        particles->saturation_kA_m, particles->susceptibility, field_mT / MU0_MT_PER_KA_M);
     return m_kA_m * nrw_sphere_volume_um3(diameter_um); /* kA/m·µm³ = fA·m² */
 }
 
@@ -104,8 +102,7 @@ void nrw_double_layer_parameters(const nrw_scenario *scenario, double diameter_u
     /* F = 64π ε a κ (kT/e)² tanh²(eψ/4kT) (docs/physics.md, eq. 5.9); a κ has no
      * unit, ε V² is in N. */
     double a_kappa = 0.5 * diameter_um / *debye_um;
-    *amplitude_pN =
-        64.0 * NRW_PI * permittivity * a_kappa * thermal_V * thermal_V * t * t * 1e12;
+    *amplitude_pN = 64.0 * NRW_PI * permittivity * a_kappa * thermal_V * thermal_V * t * t * 1e12;
 }
 
 double nrw_double_layer_pN(const nrw_scenario *scenario, double diameter_um, double gap_um)
@@ -168,8 +165,8 @@ static void add_panel(gap_potential *potential, double from, double to, double s
 static double mean_gap_um(gap_potential *potential, double low_um, double high_um)
 {
     double debye = potential->debye_um, load = potential->load_kT_um;
-    double peak = load > 0 ? balance_gap_um(potential->repulsion_kT, debye, load * debye, low_um)
-                           : high_um;
+    double peak =
+        load > 0 ? balance_gap_um(potential->repulsion_kT, debye, load * debye, low_um) : high_um;
     peak = fmin(fmax(peak, low_um), high_um);
     potential->least_kT = gap_energy_kT(potential, peak);
     double first = fmin(debye, load != 0 ? 1.0 / fabs(load) : debye);

@@ -59,8 +59,7 @@ static void normal_pair(uint32_t radius_word, uint32_t angle_word, double pair[2
     pair[1] = radius * sin(angle);
 }
 
-void nrw_normal4(uint64_t seed, nrw_stream stream, uint32_t index, uint32_t step,
-                 double normals[4])
+void nrw_normal4(uint64_t seed, nrw_stream stream, uint32_t index, uint32_t step, double normals[4])
 {
     uint32_t words[4];
     block_words(seed, stream, index, step, words);
@@ -126,10 +125,13 @@ static void angle_lanes(const uint32_t words[LANES], float cosines[LANES], float
     for (int i = 0; i < LANES; i++) {
         float x = (float)(int32_t)(words[i] << 2) * (float)(NRW_PI / 4 * 0x1p-31);
         float x2 = x * x;
-        float s = x * (1.0f + x2 * (-1.0f / 6 + x2 * (1.0f / 120 + x2 * (-1.0f / 5040 +
-                                                                       x2 * (1.0f / 362880)))));
-        float c = 1.0f + x2 * (-0.5f + x2 * (1.0f / 24 + x2 * (-1.0f / 720 +
-                                           x2 * (1.0f / 40320 + x2 * (-1.0f / 3628800)))));
+        float s =
+            x * (1.0f +
+                 x2 * (-1.0f / 6 + x2 * (1.0f / 120 + x2 * (-1.0f / 5040 + x2 * (1.0f / 362880)))));
+        float c =
+            1.0f +
+            x2 * (-0.5f + x2 * (1.0f / 24 +
+                                x2 * (-1.0f / 720 + x2 * (1.0f / 40320 + x2 * (-1.0f / 3628800)))));
         uint32_t quadrant = words[i] >> 30;
         float a = (quadrant & 1u) ? s : c, b = (quadrant & 1u) ? c : s;
         float sign_a = (float)(1 - (int32_t)((quadrant + 1u) & 2u));

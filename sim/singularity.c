@@ -81,8 +81,8 @@ void nrw_stokeslet_floor(double h_um, nrw_vec3 at, double tensor[3][3])
             double same = i == j ? 1.0 : 0.0, j_is_z = j == 2 ? 1.0 : 0.0;
             /* ∂/∂R_j of h R_i/R³ and of δ_iz/R + R_i R_z/R³ (Blake 1971, eq. 5). */
             double doublet = h_um * (same * i3 - 3.0 * v[i] * v[j] * i5);
-            double stokeslet = (same * v[2] + v[i] * j_is_z - i_is_z * v[j]) * i3 -
-                               3.0 * v[i] * v[2] * v[j] * i5;
+            double stokeslet =
+                (same * v[2] + v[i] * j_is_z - i_is_z * v[j]) * i3 - 3.0 * v[i] * v[2] * v[j] * i5;
             double sign = j == 2 ? -1.0 : 1.0;
             tensor[i][j] += 2.0 * h_um * sign * (doublet - stokeslet) - image[i][j];
         }
