@@ -12,7 +12,7 @@
 #include "world.h"
 
 /* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
-#define ACCELERATION_ERROR 0.01
+#define ACCELERATION_ERROR 0.03
 /* No particle may move farther than this share of a diameter in one step. */
 #define MOVE_MAX 0.5
 /* Steps shorter than this share of the wanted one mean that it diverges. */
@@ -488,7 +488,7 @@ static void solve_contacts(nrw_world *world, double h)
      * stiffness of a contact over a step */
     const double stiff = (double)solve.stiffness * h * body->floor.mt / body->drag_pN_s_um;
     solve.sweeps = (int)ceil(6.0 + 0.7 * stiff);
-    solve.tolerance = 2e-4f * (float)body->diameter_um;
+    solve.tolerance = 1e-3f * (float)body->diameter_um;
     nrw_contacts_warm_start(&world->contacts, &solve, world->fx0, world->fy0, world->fz0);
     solve.walls = world->walls;
     solve.n_walls = find_walls(world);

@@ -1,0 +1,665 @@
+#include "run.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "average.h"
+#include "control.h"
+#include "fate.h"
+#include "random.h"
+#include "world.h"
+
+#define STEP_MAX_S 0.008
+/* Permanent moments, resolved: steps per period, and the longest step. */
+#define OWN_STEPS_PER_PERIOD 32.0
+#define OWN_STEP_MAX_S 0.002
+/* Induced moments, resolved: substeps per period. */
+#define SUBSTEPS_PER_PERIOD 8.0
+#define TIME_TOLERANCE_S 1e-9
+
+const char *nrw_leg_end_name(nrw_leg_end end)
+{
+    static const char *const names[] = {"condition", "timeout", "stall", "deadline", "stopped"};
+    return (unsigned)end < sizeof names / sizeof *names ? names[end] : "unknown";
+}
+
+const char *nrw_model_name(nrw_model model)
+{
+    static const char *const names[] = {"auto", "averaged", "resolved"};
+    return (unsigned)model < sizeof names / sizeof *names ? names[model] : "unknown";
+}
+
+nrw_run_config nrw_run_config_defaults(void)
+{
+    nrw_run_config config;
+    memset(&config, 0, sizeof config);
+    config.seed = 1;
+    config.draw = (nrw_draw){1.0, 1.0, 1.0, 1.0};
+    config.keep_fraction = 1.0;
+    config.record = true;
+    config.trajectory_every_s = 0.5;
+    return config;
+}
+
+void nrw_run_result_clear(nrw_run_result *result)
+{
+    void *blocks[] = {result->x_um,     result->y_um,     result->z_um,   result->moment_x,
+                      result->moment_y, result->moment_z, result->radius_um, result->fates,
+                      result->losses,   result->frames,   result->visits, result->trajectory_um,
+                      result->trajectory_time_s, result->furthest_um};
+    for (size_t k = 0; k < sizeof blocks / sizeof *blocks; k++)
+        free(blocks[k]);
+    for (size_t k = 0; k < result->n_warnings; k++)
+        free(result->warnings[k]);
+    free(result->warnings);
+    memset(result, 0, sizeof *result);
+}
+
+/* --- the run's own state ---------------------------------------------------- */
+
+typedef struct setting_response {
+    nrw_average at_heading_zero;
+    double tilt_deg; /* for which it was computed; NAN: not yet */
+    nrw_field field; /* at heading zero */
+} setting_response;
+
+typedef struct run_state {
+    const nrw_scenario *scenario;
+    const nrw_channel *channel;
+    const nrw_schedule *schedule;
+    const nrw_run_config *config;
+    nrw_run_result *result;
+    nrw_errors *errors;
+    nrw_world *world;
+    nrw_control control;
+    nrw_morphology_work *morphology;
+    uint8_t *in_largest; /* (n) */
+    setting_response responses[2];
+    nrw_model leg_model;
+    double frame_s;      /* spacing of frames */
+    uint64_t next_frame; /* index of the next one */
+    uint64_t n_visible;
+    double last_x, last_y, last_time_s;
+    double next_store_s;
+    size_t frames_capacity, stored_capacity, visits_capacity;
+    double spin_sum;     /* ∫ mean spin along the drive's axis dt, rad */
+    double fastest_ratio;/* largest drift of a leg over a Ω sin δ */
+} run_state;
+
+static nrw_status out_of_memory(run_state *run)
+{
+    return nrw_errors_add(run->errors, NRW_NO_MEMORY, "", "no memory to record the run");
+}
+
+static void warn(run_state *run, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Adds a warning once; equal sentences are not repeated. */
+static void warn(run_state *run, const char *format, ...)
+{
+    char text[400];
+    va_list arguments;
+    va_start(arguments, format);
+    (void)vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    nrw_run_result *result = run->result;
+    for (size_t k = 0; k < result->n_warnings; k++)
+        if (strcmp(result->warnings[k], text) == 0)
+            return;
+    char **warnings = realloc(result->warnings, (result->n_warnings + 1) * sizeof *warnings);
+    if (!warnings)
+        return;
+    result->warnings = warnings;
+    char *copy = strdup(text);
+    if (copy)
+        warnings[result->n_warnings++] = copy;
+}
+
+/* --- legs ------------------------------------------------------------------- */
+
+static nrw_model model_of_leg(run_state *run, const nrw_leg *leg, nrw_leg_visit *visit)
+{
+    nrw_regime regime = nrw_regime_of(run->scenario, &leg->drive.main, &run->config->draw);
+    visit->mason_number = regime.mason_number;
+    visit->cycle_displacement = regime.cycle_displacement;
+    visit->shedding_number = regime.shedding_number;
+    nrw_model recommended = regime.recommended;
+    if (leg->drive.alternate_share > 0.0) {
+        nrw_regime other = nrw_regime_of(run->scenario, &leg->drive.other, &run->config->draw);
+        if (other.recommended == NRW_MODEL_RESOLVED)
+            recommended = NRW_MODEL_RESOLVED;
+        visit->cycle_displacement = fmax(visit->cycle_displacement, other.cycle_displacement);
+        visit->shedding_number = fmax(visit->shedding_number, other.shedding_number);
+        visit->mason_number = 1.0 / visit->cycle_displacement;
+    }
+    if (run->config->model == NRW_MODEL_AUTO)
+        return recommended;
+    if (run->config->model == NRW_MODEL_AVERAGED && recommended == NRW_MODEL_RESOLVED)
+        warn(run, "leg '%s': the averaged model was asked for outside its range (N_b = %.3g, at "
+                  "most 2; Lambda = %.3g, below 0.3)",
+             leg->name, visit->cycle_displacement, visit->shedding_number);
+    return run->config->model;
+}
+
+static nrw_status enter_leg(run_state *run, size_t leg)
+{
+    nrw_run_result *result = run->result;
+    const double t = run->world->time_s;
+    nrw_control_enter(&run->control, leg, t);
+    run->responses[0].tilt_deg = run->responses[1].tilt_deg = NAN;
+    nrw_world_drive_changed(run->world);
+    if (leg >= run->schedule->n_legs)
+        return NRW_OK;
+    if (result->n_visits == run->visits_capacity) {
+        size_t capacity = run->visits_capacity ? 2 * run->visits_capacity : 16;
+        nrw_leg_visit *visits = realloc(result->visits, capacity * sizeof *visits);
+        if (!visits)
+            return out_of_memory(run);
+        result->visits = visits;
+        run->visits_capacity = capacity;
+    }
+    nrw_leg_visit *visit = &result->visits[result->n_visits++];
+    memset(visit, 0, sizeof *visit);
+    visit->leg = (int)leg;
+    visit->start_s = visit->end_s = t;
+    visit->end = NRW_LEG_STOPPED;
+    run->leg_model = model_of_leg(run, &run->schedule->legs[leg], visit);
+    visit->model = run->leg_model;
+    const bool own = run->scenario->particles.kind == NRW_MOMENT_PERMANENT &&
+                     run->leg_model == NRW_MODEL_RESOLVED;
+    run->world->own_moments = own;
+    return NRW_OK;
+}
+
+static void close_visit(run_state *run, nrw_leg_end end)
+{
+    nrw_run_result *result = run->result;
+    if (result->n_visits == 0 || run->control.leg >= run->schedule->n_legs)
+        return;
+    nrw_leg_visit *visit = &result->visits[result->n_visits - 1];
+    visit->end_s = run->world->time_s;
+    visit->end = end;
+}
+
+/* --- frames ----------------------------------------------------------------- */
+
+static nrw_observation observe(run_state *run)
+{
+    nrw_world *world = run->world;
+    nrw_run_result *result = run->result;
+    nrw_observation observation;
+    double *radius = result->radius_um;
+    nrw_morphology_measure(run->morphology, run->channel, world->n, world->x, world->y, world->z,
+                           radius, run->scenario->imaging.smallest_visible_um2, &observation.seen,
+                           run->in_largest);
+    return observation;
+}
+
+/* The same with imaging's noise on every position. */
+static nrw_observation blur(const run_state *run, nrw_observation exact)
+{
+    const double noise = run->scenario->imaging.centroid_noise_um;
+    if (!(noise > 0.0))
+        return exact;
+    double normals[4];
+    nrw_normal4(run->config->seed, NRW_STREAM_IMAGING, 0, (uint32_t)run->next_frame, normals);
+    const double ex = noise * normals[0], ey = noise * normals[1];
+    double s = nrw_channel_route_project_um(run->channel, exact.seen.x_um, exact.seen.y_um);
+    double direction[2];
+    nrw_channel_route_point(run->channel, s, NULL, direction);
+    const double along = ex * direction[0] + ey * direction[1];
+    nrw_morphology *seen = &exact.seen;
+    seen->x_um += ex;
+    seen->y_um += ey;
+    seen->rear_x_um += ex;
+    seen->rear_y_um += ey;
+    seen->front_um += along;
+    seen->tail_um += along;
+    return exact;
+}
+
+static double fraction_in_target(const run_state *run)
+{
+    const nrw_place *target = &run->scenario->target;
+    size_t inside = 0;
+    for (size_t i = 0; i < run->world->n; i++)
+        inside += hypot(run->world->x[i] - target->at_um[0], run->world->y[i] - target->at_um[1]) <=
+                  target->radius_um;
+    return (double)inside / (double)run->world->n;
+}
+
+static nrw_status keep_frame(run_state *run, const nrw_morphology *seen, double speed)
+{
+    nrw_run_result *result = run->result;
+    if (result->n_frames == run->frames_capacity) {
+        size_t capacity = run->frames_capacity ? 2 * run->frames_capacity : 512;
+        nrw_frame *frames = realloc(result->frames, capacity * sizeof *frames);
+        if (!frames)
+            return out_of_memory(run);
+        result->frames = frames;
+        run->frames_capacity = capacity;
+    }
+    int which = 0;
+    double heading = run->control.heading_rad[0];
+    if (run->control.leg < run->schedule->n_legs) {
+        const nrw_drive_setting *setting =
+            nrw_control_setting(&run->control, run->world->time_s, &which);
+        heading = run->control.heading_rad[which] +
+                  nrw_drive_wobble_rad(setting, run->world->time_s - run->control.leg_start_s);
+    }
+    size_t leg = run->control.leg < run->schedule->n_legs ? run->control.leg
+                                                          : run->schedule->n_legs - 1;
+    result->frames[result->n_frames++] =
+        (nrw_frame){run->world->time_s, (int)leg, heading, speed, *seen};
+    return NRW_OK;
+}
+
+static nrw_status store_positions(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    const size_t n = run->world->n;
+    if (result->n_stored == run->stored_capacity) {
+        size_t capacity = run->stored_capacity ? 2 * run->stored_capacity : 64;
+        float *positions = realloc(result->trajectory_um, capacity * n * 3 * sizeof *positions);
+        if (!positions)
+            return out_of_memory(run);
+        result->trajectory_um = positions;
+        double *times = realloc(result->trajectory_time_s, capacity * sizeof *times);
+        if (!times)
+            return out_of_memory(run);
+        result->trajectory_time_s = times;
+        run->stored_capacity = capacity;
+    }
+    float *at = result->trajectory_um + result->n_stored * n * 3;
+    for (size_t i = 0; i < n; i++) {
+        at[3 * i] = (float)run->world->x[i];
+        at[3 * i + 1] = (float)run->world->y[i];
+        at[3 * i + 2] = (float)run->world->z[i];
+    }
+    result->trajectory_time_s[result->n_stored++] = run->world->time_s;
+    return NRW_OK;
+}
+
+static nrw_status take_frame(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    nrw_world *world = run->world;
+    const double t = world->time_s;
+    nrw_observation exact = observe(run);
+    double speed = NAN;
+    if (run->next_frame > 0) {
+        double moved = hypot(exact.seen.x_um - run->last_x, exact.seen.y_um - run->last_y);
+        result->path_um += moved;
+        speed = t > run->last_time_s ? moved / (t - run->last_time_s) : NAN;
+    }
+    run->last_x = exact.seen.x_um;
+    run->last_y = exact.seen.y_um;
+    run->last_time_s = t;
+    run->n_visible += exact.seen.visible;
+    for (size_t i = 0; i < world->n; i++)
+        result->furthest_um[i] = fmax(
+            result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
+    if (isnan(result->time_to_target_s) &&
+        fraction_in_target(run) >= run->scenario->goal.fraction_min)
+        result->time_to_target_s = t;
+    result->final = exact.seen;
+    nrw_observation seen = blur(run, exact);
+    nrw_control_observe(&run->control, t, &seen);
+    run->next_frame++;
+    nrw_status status = NRW_OK;
+    if (run->config->record) {
+        status = keep_frame(run, &exact.seen, speed);
+        if (status == NRW_OK && t >= run->next_store_s - TIME_TOLERANCE_S) {
+            status = store_positions(run);
+            run->next_store_s += run->config->trajectory_every_s;
+            if (run->next_store_s <= t)
+                run->next_store_s = t + run->frame_s;
+        }
+    }
+    return status;
+}
+
+/* --- excitation ------------------------------------------------------------- */
+
+static setting_response *response_of(run_state *run, int which, const nrw_drive_setting *setting)
+{
+    setting_response *response = &run->responses[which];
+    const double tilt = run->control.tilt_deg[which];
+    if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
+        response->field = nrw_drive_field(setting, 0.0, tilt);
+        /* own moments need no averages, and theirs are dear */
+        if (!run->world->own_moments)
+            response->at_heading_zero = nrw_average_of(&run->world->body, &response->field);
+        response->tilt_deg = tilt;
+    }
+    return response;
+}
+
+static nrw_field turned_field(nrw_field field, double heading)
+{
+    field.steady = nrw_vec3_turn(field.steady, heading);
+    field.cos = nrw_vec3_turn(field.cos, heading);
+    field.sin = nrw_vec3_turn(field.sin, heading);
+    return field;
+}
+
+/* Mean of m mᵀ over [t0, t1] of the leg's time, four samples: the tensor turns by
+ * less than a quarter of its own period in a substep. */
+static nrw_sym3 mean_tensor(const nrw_body *body, const nrw_field *field, double t0, double t1)
+{
+    enum { SAMPLES = 4 };
+    nrw_sym3 sum = {0};
+    for (int k = 0; k < SAMPLES; k++) {
+        double t = t0 + (t1 - t0) * (k + 0.5) / SAMPLES;
+        nrw_vec3 moment, torque;
+        nrw_induced_at(body, field, 2.0 * NRW_PI * field->frequency_Hz * t, &moment, &torque);
+        sum = nrw_sym3_add_scaled(sum, nrw_sym3_outer(moment), 1.0 / SAMPLES);
+    }
+    return sum;
+}
+
+static double heading_at(const run_state *run, const nrw_drive_setting *setting, int which, double t)
+{
+    double base = setting->mode == NRW_DRIVE_GENERAL ? 0.0 : run->control.heading_rad[which];
+    return base + nrw_drive_wobble_rad(setting, t - run->control.leg_start_s);
+}
+
+/* Fills the excitation for a step of at most h from now; may shorten h. */
+static void excite(run_state *run, double *h, nrw_excitation *excitation, nrw_vec3 *spin_axis)
+{
+    nrw_world *world = run->world;
+    int which;
+    const nrw_drive_setting *setting = nrw_control_setting(&run->control, world->time_s, &which);
+    setting_response *response = response_of(run, which, setting);
+    const double f = response->field.frequency_Hz;
+    const bool resolved = run->leg_model == NRW_MODEL_RESOLVED && f > 0.0;
+    excitation->n_substeps = 1;
+    if (world->own_moments) {
+        double most = f > 0.0 ? fmin(OWN_STEP_MAX_S, 1.0 / (OWN_STEPS_PER_PERIOD * f)) : OWN_STEP_MAX_S;
+        if (*h > most)
+            *h = *h / ceil(*h / most);
+    } else if (resolved) {
+        double most = NRW_MAX_SUBSTEPS / (SUBSTEPS_PER_PERIOD * f);
+        if (*h > most)
+            *h = *h / ceil(*h / most);
+        int substeps = (int)ceil(*h * SUBSTEPS_PER_PERIOD * f - 1e-9);
+        excitation->n_substeps = substeps < 1 ? 1 : substeps;
+    }
+    const double t0 = world->time_s, middle = t0 + 0.5 * *h;
+    const double heading = heading_at(run, setting, which, middle);
+    const double begun = run->control.leg_start_s;
+    nrw_field field = turned_field(response->field, heading);
+    nrw_vec3 axis = nrw_vec3_cross(field.cos, field.sin);
+    double size = nrw_vec3_norm(axis);
+    *spin_axis = size > 0.0 ? nrw_vec3_scale(axis, 1.0 / size) : (nrw_vec3){0.0, 0.0, 1.0};
+    if (world->own_moments) {
+        excitation->field = nrw_field_at(&field, 2.0 * NRW_PI * f * (middle - begun));
+        excitation->size2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;
+        return;
+    }
+    nrw_average average = nrw_average_turn(response->at_heading_zero, heading);
+    excitation->tensor = average.moment2;
+    excitation->torque = average.torque;
+    excitation->size2 = average.size2;
+    if (!resolved || run->scenario->particles.kind != NRW_MOMENT_INDUCED)
+        return;
+    for (int k = 0; k < excitation->n_substeps; k++)
+        excitation->substep_tensors[k] =
+            mean_tensor(&world->body, &field, t0 - begun + *h * k / excitation->n_substeps,
+                        t0 - begun + *h * (k + 1) / excitation->n_substeps);
+    if (excitation->n_substeps == 1)
+        excitation->tensor = excitation->substep_tensors[0];
+}
+
+static void add_spin(run_state *run, nrw_vec3 axis, double taken)
+{
+    const nrw_world *world = run->world;
+    double sum = 0.0;
+    for (size_t i = 0; i < world->n; i++)
+        sum += (double)world->spin_x[i] * axis.x + (double)world->spin_y[i] * axis.y +
+               (double)world->spin_z[i] * axis.z;
+    run->spin_sum += sum / (double)world->n * taken;
+}
+
+/* --- the loop --------------------------------------------------------------- */
+
+static double next_event(const run_state *run)
+{
+    const double t = run->world->time_s;
+    double next = fmin(run->scenario->deadline_s, (double)run->next_frame * run->frame_s);
+    return fmin(next, fmax(t, nrw_control_next_s(&run->control, t)));
+}
+
+static nrw_status advance_to(run_state *run, double event)
+{
+    nrw_world *world = run->world;
+    double most = run->config->step_max_s > 0.0 ? run->config->step_max_s : STEP_MAX_S;
+    while (event - world->time_s > TIME_TOLERANCE_S) {
+        const double left = event - world->time_s;
+        double h = left / ceil(left / most - 1e-6), taken;
+        nrw_excitation excitation;
+        memset(&excitation, 0, sizeof excitation);
+        nrw_vec3 axis;
+        excite(run, &h, &excitation, &axis);
+        nrw_status status = nrw_world_step(world, &excitation, h, &taken, run->errors);
+        if (status != NRW_OK)
+            return status;
+        add_spin(run, axis, taken);
+    }
+    world->time_s = event; /* sums of steps carry rounding: events are exact */
+    return NRW_OK;
+}
+
+static nrw_status change_legs(run_state *run, bool *switched)
+{
+    nrw_leg_end end;
+    size_t next;
+    *switched = false;
+    while (run->control.leg < run->schedule->n_legs &&
+           nrw_control_ends(&run->control, run->world->time_s, &end, &next)) {
+        *switched = true;
+        if (run->control.warning[0] != '\0')
+            warn(run, "%s", run->control.warning);
+        close_visit(run, end);
+        nrw_status status = enter_leg(run, next);
+        if (status != NRW_OK)
+            return status;
+        if (run->control.leg < run->schedule->n_legs) {
+            /* the new leg steers from the frame that ended the old one */
+            nrw_observation seen = blur(run, observe(run));
+            nrw_control_observe(&run->control, run->world->time_s, &seen);
+        }
+    }
+    return NRW_OK;
+}
+
+static nrw_status loop(run_state *run)
+{
+    nrw_status status = enter_leg(run, 0);
+    const double deadline = run->scenario->deadline_s;
+    while (status == NRW_OK) {
+        const double t = run->world->time_s;
+        if (t >= (double)run->next_frame * run->frame_s - TIME_TOLERANCE_S) {
+            status = take_frame(run);
+            if (status == NRW_OK && run->config->progress &&
+                run->config->progress(run->config->progress_context, t, deadline))
+                status = NRW_INTERRUPTED;
+            if (status != NRW_OK)
+                break;
+        }
+        bool switched;
+        status = change_legs(run, &switched);
+        if (status != NRW_OK || run->control.leg >= run->schedule->n_legs)
+            break;
+        if (t >= deadline - TIME_TOLERANCE_S) {
+            close_visit(run, NRW_LEG_DEADLINE);
+            break;
+        }
+        const double event = next_event(run);
+        int before, after;
+        const nrw_drive_setting *old = nrw_control_setting(&run->control, t, &before);
+        status = advance_to(run, event);
+        (void)nrw_control_setting(&run->control, run->world->time_s, &after);
+        if (before != after && old->mode != NRW_DRIVE_OFF)
+            nrw_world_drive_changed(run->world);
+    }
+    if (status != NRW_OK)
+        close_visit(run, NRW_LEG_STOPPED);
+    return status;
+}
+
+/* --- begin and end ---------------------------------------------------------- */
+
+static nrw_status begin(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    const size_t wanted = run->scenario->particles.count;
+    size_t n = (size_t)llround((double)wanted * run->config->keep_fraction);
+    n = n < 1 ? 1 : n > wanted ? wanted : n;
+    nrw_status status = nrw_world_create(run->scenario, run->channel, &run->config->draw,
+                                         run->config->seed, n, false, &run->world, run->errors);
+    if (status != NRW_OK)
+        return status;
+    result->n_particles = n;
+    double **arrays[] = {&result->x_um,     &result->y_um,     &result->z_um,
+                         &result->moment_x, &result->moment_y, &result->moment_z,
+                         &result->radius_um, &result->furthest_um};
+    for (size_t k = 0; k < sizeof arrays / sizeof *arrays; k++) {
+        *arrays[k] = calloc(n, sizeof(double));
+        if (!*arrays[k])
+            return out_of_memory(run);
+    }
+    result->fates = calloc(n, sizeof *result->fates);
+    run->in_largest = calloc(n, 1);
+    run->morphology = nrw_morphology_work_create(n);
+    if (!result->fates || !run->in_largest || !run->morphology)
+        return out_of_memory(run);
+    for (size_t i = 0; i < n; i++) {
+        result->radius_um[i] = (double)run->world->radius[i];
+        result->furthest_um[i] = -INFINITY;
+    }
+    result->gap_um = run->world->body.gap_um;
+    result->time_to_target_s = NAN;
+    run->frame_s = 1.0 / run->scenario->imaging.frame_rate_Hz;
+    return nrw_control_init(&run->control, run->scenario, run->channel, run->schedule, run->errors);
+}
+
+/* Moments of the particles at the end, for final.csv. */
+static void final_moments(run_state *run)
+{
+    nrw_world *world = run->world;
+    nrw_run_result *result = run->result;
+    nrw_vec3 common = {0.0, 0.0, 0.0};
+    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && run->schedule->n_legs > 0) {
+        /* the moment at the last instant of the last leg in force */
+        size_t leg = run->control.leg < run->schedule->n_legs ? run->control.leg
+                                                              : run->schedule->n_legs - 1;
+        const nrw_drive *drive = &run->schedule->legs[leg].drive;
+        double t = world->time_s - run->control.leg_start_s;
+        const nrw_drive_setting *setting = nrw_drive_at(drive, t);
+        int which = setting == &drive->main ? 0 : 1;
+        nrw_field field = nrw_drive_field(
+            setting, heading_at(run, setting, which, world->time_s), run->control.tilt_deg[which]);
+        nrw_vec3 torque;
+        nrw_induced_at(&world->body, &field, 2.0 * NRW_PI * field.frequency_Hz * t, &common, &torque);
+    }
+    for (size_t i = 0; i < world->n; i++) {
+        double scale = (double)world->moment[i];
+        nrw_vec3 m = common;
+        if (run->scenario->particles.kind == NRW_MOMENT_PERMANENT) {
+            m = (nrw_vec3){world->ux[i], world->uy[i], world->uz[i]};
+            scale *= world->body.permanent_fAm2;
+        }
+        result->moment_x[i] = scale * m.x;
+        result->moment_y[i] = scale * m.y;
+        result->moment_z[i] = scale * m.z;
+    }
+}
+
+/* Sentences about where the prediction should not be trusted. */
+static void judge_validity(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    const nrw_world *world = run->world;
+    for (size_t k = 0; k < result->n_visits; k++) {
+        const nrw_leg_visit *visit = &result->visits[k];
+        const nrw_leg *leg = &run->schedule->legs[visit->leg];
+        if (visit->shedding_number > 0.5)
+            warn(run, "leg '%s': Lambda = %.2g, above 0.5: particles may be shed faster than bonds "
+                      "pull them back, and predictions there are the least sure",
+                 leg->name, visit->shedding_number);
+    }
+    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED &&
+        !(run->scenario->particles.relaxation_time_s > 0.0))
+        warn(run, "the moment follows the field without lag (relaxation_time_s is 0): no torque "
+                  "acts on a sphere, so nothing spins or rolls");
+    if (world->largest_overlap > 0.05)
+        warn(run, "particles overlapped by up to %.1f %% of a diameter: a shorter step or stiffer "
+                  "contacts would be surer",
+             100.0 * world->largest_overlap);
+    if (!nrw_channel_is_open(run->channel) && world->pair_flow_factor > 0.0 && world->n > 1)
+        warn(run, "side walls do not slow the particles' flow in this model: speeds inside narrow "
+                  "throats are upper estimates");
+}
+
+static nrw_status finish(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    nrw_world *world = run->world;
+    result->time_s = world->time_s;
+    result->final = observe(run).seen;
+    memcpy(result->x_um, world->x, world->n * sizeof(double));
+    memcpy(result->y_um, world->y, world->n * sizeof(double));
+    memcpy(result->z_um, world->z, world->n * sizeof(double));
+    final_moments(run);
+    for (size_t i = 0; i < world->n; i++)
+        result->furthest_um[i] = fmax(
+            result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
+    result->steps = world->n_steps;
+    result->pair_interactions = world->n_pair_interactions;
+    result->largest_overlap = world->largest_overlap;
+    const double t = world->time_s;
+    result->mean_speed_um_s = run->last_time_s > 0.0 ? result->path_um / run->last_time_s : NAN;
+    result->mean_spin_Hz = t > 0.0 ? run->spin_sum / t / (2.0 * NRW_PI) : NAN;
+    result->visible_fraction_of_time =
+        run->next_frame > 0 ? (double)run->n_visible / (double)run->next_frame : NAN;
+    judge_validity(run);
+    nrw_status status = nrw_fate_judge(run->scenario, run->channel, run->in_largest, NULL, NULL,
+                                       result, run->errors);
+    if (status == NRW_OK && run->config->record &&
+        (result->n_stored == 0 || result->trajectory_time_s[result->n_stored - 1] < t))
+        status = store_positions(run);
+    return status;
+}
+
+nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
+                   const nrw_schedule *schedule, const nrw_run_config *config,
+                   nrw_run_result *result, nrw_errors *errors)
+{
+    memset(result, 0, sizeof *result);
+    run_state run;
+    memset(&run, 0, sizeof run);
+    run.scenario = scenario;
+    run.channel = channel;
+    run.schedule = schedule;
+    run.config = config;
+    run.result = result;
+    run.errors = errors;
+    if (schedule->n_legs == 0)
+        return nrw_errors_add(errors, NRW_BAD_INPUT, "at least one leg", "the schedule has no legs");
+    nrw_status status = begin(&run);
+    if (status == NRW_OK) {
+        status = loop(&run);
+        /* what was done is kept whatever stopped it */
+        nrw_status finished = finish(&run);
+        if (status == NRW_OK)
+            status = finished;
+    }
+    nrw_world_destroy(run.world);
+    nrw_control_clear(&run.control);
+    nrw_morphology_work_destroy(run.morphology);
+    free(run.in_largest);
+    return status;
+}
