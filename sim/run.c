@@ -49,6 +49,7 @@ void nrw_run_result_clear(nrw_run_result *result)
     void *blocks[] = {result->x_um,     result->y_um,     result->z_um,   result->moment_x,
                       result->moment_y, result->moment_z, result->radius_um, result->fates,
                       result->losses,   result->frames,   result->visits, result->trajectory_um,
+                      result->steering,
                       result->trajectory_time_s, result->furthest_um};
     for (size_t k = 0; k < sizeof blocks / sizeof *blocks; k++)
         free(blocks[k]);
@@ -84,7 +85,7 @@ typedef struct run_state {
     uint64_t n_visible;
     double last_x, last_y, last_time_s;
     double next_store_s;
-    size_t frames_capacity, stored_capacity, visits_capacity;
+    size_t frames_capacity, stored_capacity, visits_capacity, steering_capacity;
     double spin_sum;     /* ∫ mean spin along the drive's axis dt, rad */
     double fastest_ratio;/* largest drift of a leg over a Ω sin δ */
 } run_state;
@@ -475,6 +476,35 @@ static nrw_status change_legs(run_state *run, bool *switched)
     return NRW_OK;
 }
 
+/* Notes where the drive heads, if that has changed. */
+static nrw_status keep_steering(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    const nrw_steering now = {run->world->time_s,
+                              (int)result->n_visits - 1,
+                              {run->control.heading_rad[0], run->control.heading_rad[1]},
+                              {run->control.tilt_deg[0], run->control.tilt_deg[1]}};
+    if (!run->config->record)
+        return NRW_OK;
+    if (result->n_steering > 0) {
+        const nrw_steering *last = &result->steering[result->n_steering - 1];
+        if (last->visit == now.visit &&
+            memcmp(last->heading_rad, now.heading_rad, sizeof now.heading_rad) == 0 &&
+            memcmp(last->tilt_deg, now.tilt_deg, sizeof now.tilt_deg) == 0)
+            return NRW_OK;
+    }
+    if (result->n_steering == run->steering_capacity) {
+        size_t capacity = run->steering_capacity ? 2 * run->steering_capacity : 512;
+        nrw_steering *steering = realloc(result->steering, capacity * sizeof *steering);
+        if (!steering)
+            return out_of_memory(run);
+        result->steering = steering;
+        run->steering_capacity = capacity;
+    }
+    result->steering[result->n_steering++] = now;
+    return NRW_OK;
+}
+
 static nrw_status loop(run_state *run)
 {
     nrw_status status = enter_leg(run, 0);
@@ -497,6 +527,9 @@ static nrw_status loop(run_state *run)
             close_visit(run, NRW_LEG_DEADLINE);
             break;
         }
+        status = keep_steering(run);
+        if (status != NRW_OK)
+            break;
         const double event = next_event(run);
         int before, after;
         const nrw_drive_setting *old = nrw_control_setting(&run->control, t, &before);

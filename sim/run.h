@@ -83,6 +83,15 @@ typedef struct nrw_leg_visit {
     double mason_number, cycle_displacement, shedding_number;
 } nrw_leg_visit;
 
+/* Where the drive headed from a time on, until the next one: for playing a run
+ * on a rig (planner/waveform.h). */
+typedef struct nrw_steering {
+    double time_s;
+    int visit;             /* index into visits */
+    double heading_rad[2]; /* of the main and the other setting, without wobble */
+    double tilt_deg[2];    /* eased */
+} nrw_steering;
+
 typedef struct nrw_loss_place {
     char place[NRW_NAME_SIZE * 2]; /* e.g. "vessel mouth-end" or "throat 1" */
     double at_um[2];               /* mean position of those lost there */
@@ -116,6 +125,8 @@ typedef struct nrw_run_result {
     size_t n_frames;
     nrw_leg_visit *visits;        /* (n_visits) */
     size_t n_visits;
+    nrw_steering *steering;       /* (n_steering), if recorded: one each time it changed */
+    size_t n_steering;
     float *trajectory_um;         /* (n_stored x n x 3), if recorded */
     double *trajectory_time_s;    /* (n_stored) */
     size_t n_stored;
