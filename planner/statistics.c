@@ -109,14 +109,31 @@ nrw_interval nrw_wilson_interval(double successes, size_t n, double confidence)
                           share < 1.0 ? fmin(1.0, (centre + half) / (1.0 + z2)) : 1.0};
 }
 
+/* x with P(X <= x) = p of the beta distribution, by halving until no double lies
+ * in between. GSL's own inverse fails to converge (and aborts) for some counts,
+ * e.g. 258 of 260 successes. */
+static double beta_quantile(double p, double a, double b)
+{
+    double low = 0.0, high = 1.0;
+    for (;;) {
+        double middle = 0.5 * (low + high);
+        if (middle <= low || middle >= high)
+            return middle;
+        if (gsl_cdf_beta_P(middle, a, b) < p)
+            low = middle;
+        else
+            high = middle;
+    }
+}
+
 nrw_interval nrw_clopper_pearson_interval(size_t successes, size_t n, double confidence)
 {
     if (n == 0 || successes > n || !is_probability(confidence))
         return unknown;
     double k = (double)successes, failures = (double)(n - successes);
     double tail = 0.5 * (1.0 - confidence);
-    return (nrw_interval){successes > 0 ? gsl_cdf_beta_Pinv(tail, k, failures + 1.0) : 0.0,
-                          successes < n ? gsl_cdf_beta_Qinv(tail, k + 1.0, failures) : 1.0};
+    return (nrw_interval){successes > 0 ? beta_quantile(tail, k, failures + 1.0) : 0.0,
+                          successes < n ? beta_quantile(1.0 - tail, k + 1.0, failures) : 1.0};
 }
 
 nrw_interval nrw_newcombe_interval(size_t a, size_t n_a, size_t b, size_t n_b, double confidence)
