@@ -32,6 +32,8 @@ typedef struct nrw_channel_report {
     double grid_um;           /* spacing of the distance grid */
     double distance_error_um; /* measured largest error of nrw_channel_distance_um within
                                  two particle diameters of a wall, at random points */
+    double typical_error_um;  /* root mean square of it */
+    size_t memory_bytes;      /* held by the distance grid */
 } nrw_channel_report;
 
 /* Builds the channel of a scenario: outline, distance grid, centreline graph,
@@ -59,6 +61,12 @@ void nrw_channel_bounds(const nrw_channel *channel, double bounds_um[4]);
  * report. Safe for any point; far outside, the gradient points back. */
 double nrw_channel_distance_um(const nrw_channel *channel, double x_um, double y_um,
                                double gradient[2]);
+
+/* nrw_channel_distance_um for n points: distance_um (n), and the gradient's parts
+ * gradient_x, gradient_y (n each; both may be NULL). */
+void nrw_channel_sample(const nrw_channel *channel, size_t n, const double *x_um,
+                        const double *y_um, float *distance_um, float *gradient_x,
+                        float *gradient_y);
 
 /* The same from the outline itself, exact; O(log n) to O(n). */
 double nrw_channel_distance_exact_um(const nrw_channel *channel, double x_um, double y_um);
