@@ -205,12 +205,12 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, const nrw_ma
                       nrw_schedule *schedule)
 {
     static const nrw_yaml_field fields[] = {
-        NRW_REQUIRED_OTHER("format"),
+        NRW_OPTIONAL_OTHER("format"),
         NRW_REQUIRED_OTHER("legs"),
     };
     /* Of a file of another format nothing else can be judged. */
-    if (nrw_yaml_get(root, "format") &&
-        !nrw_yaml_format(doc, root, "narrows-schedule", "narrows-scenario"))
+    if (!nrw_yaml_format(doc, root, "narrows-schedule", "narrows-scenario") &&
+        nrw_yaml_get(root, "format"))
         return;
     (void)nrw_yaml_fields(doc, root, fields, N(fields), NULL);
     const nrw_yaml_node *legs = nrw_yaml_get(root, "legs");
@@ -236,15 +236,27 @@ nrw_status nrw_schedule_parse(const char *text, size_t size, const char *name,
     return status;
 }
 
+nrw_status nrw_schedule_load_text(const char *path, const nrw_scenario *scenario,
+                                  nrw_schedule *schedule, char **text, size_t *size,
+                                  nrw_errors *errors)
+{
+    memset(schedule, 0, sizeof *schedule);
+    nrw_status status = nrw_yaml_load_text(path, text, size, errors);
+    if (status == NRW_OK)
+        status = nrw_schedule_parse(*text, *size, path, scenario, schedule, errors);
+    if (status != NRW_OK) {
+        free(*text);
+        *text = NULL;
+    }
+    return status;
+}
+
 nrw_status nrw_schedule_load(const char *path, const nrw_scenario *scenario, nrw_schedule *schedule,
                              nrw_errors *errors)
 {
     char *text;
     size_t size;
-    memset(schedule, 0, sizeof *schedule);
-    nrw_status status = nrw_yaml_load_text(path, &text, &size, errors);
-    if (status == NRW_OK)
-        status = nrw_schedule_parse(text, size, path, scenario, schedule, errors);
+    nrw_status status = nrw_schedule_load_text(path, scenario, schedule, &text, &size, errors);
     free(text);
     return status;
 }

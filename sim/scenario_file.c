@@ -7,7 +7,7 @@
 #include "sha256.h"
 
 static const nrw_yaml_field FIELDS[] = {
-    NRW_REQUIRED_OTHER("format"),
+    NRW_OPTIONAL_OTHER("format"),
     NRW_OPTIONAL_OTHER("title"),
     NRW_REQUIRED_OTHER("fluid"),
     NRW_REQUIRED_OTHER("particles"),
@@ -121,9 +121,9 @@ static void read_job(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario 
 
 static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario *scenario)
 {
-    const nrw_yaml_node *format = nrw_yaml_get(root, "format");
     /* Of a file of another format nothing else can be judged. */
-    if (format && !nrw_yaml_format(doc, root, "narrows-scenario", "narrows-schedule"))
+    if (!nrw_yaml_format(doc, root, "narrows-scenario", "narrows-schedule") &&
+        nrw_yaml_get(root, "format"))
         return;
     (void)nrw_yaml_fields(doc, root, FIELDS, sizeof FIELDS / sizeof *FIELDS, scenario);
     read_title(doc, nrw_yaml_get(root, "title"), scenario);

@@ -231,7 +231,7 @@ static void check_open(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_m
     if (!map->has_floor && !map->open && floor)
         (void)nrw_yaml_error(doc, floor, "open: true with it",
                              "a channel with side walls has a floor");
-    if (!map->has_floor && depth)
+    if (!map->has_floor && map->open && depth)
         (void)nrw_yaml_error_at_key(doc, depth, "leave it out",
                                     "without a floor there is no ceiling");
 }

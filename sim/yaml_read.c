@@ -1,6 +1,7 @@
 #include "yaml_read.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -54,15 +55,22 @@ static void expect_range(const nrw_yaml_node *node, nrw_yaml_range range, bool w
 void nrw_yaml_expect_word(const char *word, const char *const words[], size_t n, char *expected,
                           size_t size)
 {
-    size_t used = 0;
+    size_t used = 0, nearest = SIZE_MAX;
     const char *near = nrw_suggest(word, words, n);
-    /* The right quantity in another unit: the same up to the last '_'. */
+    if (near && strlen(near) <= 1)
+        near = NULL; /* any letter is near any other */
+    /* The right quantity in another unit, or without one: the same up to the
+     * last '_'. */
     const char *unit = strrchr(word, '_');
-    for (size_t i = 0; unit && i < n; i++) {
+    size_t stem = unit ? (size_t)(unit - word) : strlen(word);
+    for (size_t i = 0; i < n; i++) {
         const char *other = strrchr(words[i], '_');
-        if (other && other - words[i] == unit - word &&
-            strncmp(word, words[i], (size_t)(unit - word)) == 0)
+        size_t distance = nrw_edit_distance(word, words[i]);
+        if (other && (size_t)(other - words[i]) == stem && distance < nearest &&
+            strncmp(word, words[i], stem) == 0) {
             near = words[i];
+            nearest = distance;
+        }
     }
     if (near)
         (void)snprintf(expected, size, "did you mean '%s'?", near);
