@@ -43,6 +43,9 @@ static nrw_status add_coil(nrw_rig_model *model, const nrw_rig_coil *coil, nrw_e
     model->allowed[NRW_RIG_RMS_A][k] = or_none(coil->extras.current_rms_max_A);
     model->allowed[NRW_RIG_PEAK_V][k] = coil->voltage_max_V;
     model->allowed[NRW_RIG_SLEW_A_S][k] = or_none(coil->extras.slew_max_A_s);
+    model->thermal_K_W[k] = coil->extras.thermal_resistance_K_W;
+    model->thermal_J_K[k] = coil->extras.thermal_capacity_J_K;
+    model->temperature_max_C[k] = or_none(coil->extras.temperature_max_C);
     return NRW_OK;
 }
 
@@ -141,6 +144,7 @@ nrw_status nrw_rig_model_init(nrw_rig_model *model, const nrw_rig *rig, nrw_erro
     model->field_max_mT = rig->field_max_mT;
     model->frequency_max_Hz = rig->frequency_max_Hz;
     model->sample_rate_Hz = rig->sample_rate_Hz;
+    model->room_C = rig->room_C > 0.0 ? rig->room_C : 20.0;
     if (!isfinite(rig->rotation_deg) || rig->n_coils > NRW_COILS_MAX)
         return nrw_errors_add(errors, NRW_BAD_INPUT, "a finite angle and a possible number",
                               "rig: rotation_deg or the number of coils");

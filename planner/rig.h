@@ -40,7 +40,10 @@ typedef struct nrw_rig_model {
     double ambient_mT[3];                              /* map frame */
     double resistance_ohm[NRW_COILS_MAX];              /* at room temperature */
     double inductance_H[NRW_COILS_MAX][NRW_COILS_MAX]; /* self on the diagonal, mutual beside */
-    double allowed[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX]; /* INFINITY: no limit */
+    double allowed[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX];           /* INFINITY: no limit */
+    double thermal_K_W[NRW_COILS_MAX], thermal_J_K[NRW_COILS_MAX]; /* 0: heating not followed */
+    double temperature_max_C[NRW_COILS_MAX];                       /* INFINITY: no limit */
+    double room_C;
     double field_max_mT, frequency_max_Hz, sample_rate_Hz;
 } nrw_rig_model;
 
