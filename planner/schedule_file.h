@@ -16,6 +16,12 @@
 nrw_status nrw_schedule_load(const char *path, const nrw_scenario *scenario, nrw_schedule *schedule,
                              nrw_errors *errors);
 
+/* The same, keeping the file's bytes for a copy in the results folder: *text is
+ * terminated and holds *size bytes; the caller frees it (NULL on failure). */
+nrw_status nrw_schedule_load_text(const char *path, const nrw_scenario *scenario,
+                                  nrw_schedule *schedule, char **text, size_t *size,
+                                  nrw_errors *errors);
+
 /* The same from memory; `name` stands for the file in messages. */
 nrw_status nrw_schedule_parse(const char *text, size_t size, const char *name,
                               const nrw_scenario *scenario, nrw_schedule *schedule,
