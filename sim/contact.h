@@ -24,6 +24,7 @@ typedef struct nrw_contacts {
     uint32_t *i, *j;            /* (capacity) */
     float *distance;            /* (capacity) contact distance, µm */
     float *force;               /* (capacity) pN, of the last solve */
+    float *last_change;         /* (capacity) scratch: of the force in the last sweep, pN */
     float *gx, *gy, *gz;        /* (capacity) scratch: change of the contact force, pN */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
     bool valid;

@@ -12,7 +12,7 @@
 #include "world.h"
 
 /* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
-#define ACCELERATION_ERROR 0.03
+#define ACCELERATION_ERROR 0.1
 /* No particle may move farther than this share of a diameter in one step. */
 #define MOVE_MAX 0.5
 /* Steps shorter than this share of the wanted one mean that it diverges. */
@@ -497,6 +497,7 @@ static void solve_contacts(nrw_world *world, double h)
         solve.floor = &world->floor;
     }
     nrw_contacts_solve(&world->contacts, &solve);
+    world->n_sweeps += (uint64_t)solve.sweeps_done;
 }
 
 /* --- store ------------------------------------------------------------------ */

@@ -68,7 +68,7 @@ typedef struct nrw_world {
     nrw_arena arena;
 
     /* counts over the run */
-    uint64_t n_steps, n_pair_interactions;
+    uint64_t n_steps, n_pair_interactions, n_sweeps;
     double largest_overlap;
     double spin_sum_Hz_s;    /* ∫ mean spin along the drive's axis dt / 2π */
     double substep_s;        /* length of the last substep */
