@@ -182,6 +182,11 @@ static nrw_vec3 turn_by(nrw_vec3 u, nrw_vec3 turn)
                         nrw_vec3_scale(axis, along));
 }
 
+static double angle_between(nrw_vec3 u, nrw_vec3 v)
+{
+    return atan2(nrw_vec3_norm(nrw_vec3_cross(u, v)), nrw_vec3_dot(u, v));
+}
+
 /* Permanent moments: each relaxes toward its local field by the exact solution
  * for a field held over the step; the forces see the direction half way. The
  * field of the others is that of the last step's middle. */
@@ -204,10 +209,15 @@ static void own_spins(nrw_world *world, nrw_vec3 field, double h)
             const nrw_vec3 per_torque = nrw_sym3_solve(spin_resistance(world, i), axis);
             const double rate = moment * size / drag * nrw_vec3_dot(per_torque, axis);
             const nrw_vec3 direction = nrw_vec3_scale(local, 1.0 / size);
-            middle = nrw_moment_relax(u, direction, 0.5 * rate * h);
-            end = nrw_moment_relax(u, direction, rate * h);
-            const double turned = atan2(nrw_vec3_norm(nrw_vec3_cross(u, end)), nrw_vec3_dot(u, end));
-            spin = nrw_vec3_scale(axis, turned / h);
+            const nrw_vec3 half_way = nrw_moment_relax(u, direction, 0.5 * rate * h);
+            const nrw_vec3 relaxed = nrw_moment_relax(u, direction, rate * h);
+            /* the spin is not along the torque where the resistance is not isotropic:
+             * near a floor it also turns u out of the plane of u and the field */
+            const nrw_vec3 per_angle =
+                nrw_vec3_scale(per_torque, 1.0 / nrw_vec3_dot(per_torque, axis));
+            middle = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, half_way)));
+            end = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, relaxed)));
+            spin = nrw_vec3_scale(per_angle, angle_between(u, relaxed) / h);
         }
         if (world->scenario->model.brownian)
             end = turn_by(end, spin_noise_turn(world, i, h));
