@@ -120,6 +120,60 @@ static nrw_vec3 orbit_step(const nrw_body *body, const nrw_field *field, double 
 
 enum { ORBIT_STARTS = 12, ORBIT_PHASES = 64, ORBIT_SETTLE = 24, ORBIT_PERIODS = 48 };
 
+/* Directions to start from: a circle in the plane in which the field turns, where
+ * particles lie that the field has gathered up; beyond step-out each start keeps
+ * an orbit of its own, and those of the plane are Adler's. A field that does not
+ * turn gets Fibonacci points on the sphere. */
+static nrw_vec3 orbit_start(const nrw_field *field, int start)
+{
+    const nrw_vec3 axis = nrw_vec3_cross(field->cos, field->sin);
+    const double size = nrw_vec3_norm(axis), along = nrw_vec3_norm(field->cos);
+    if (size > 1e-9 * nrw_vec3_dot(field->cos, field->cos)) {
+        const double angle = 2.0 * NRW_PI * (start + 0.5) / ORBIT_STARTS;
+        const nrw_vec3 x = nrw_vec3_scale(field->cos, 1.0 / along);
+        const nrw_vec3 y = nrw_vec3_cross(nrw_vec3_scale(axis, 1.0 / size), x);
+        return nrw_vec3_add(nrw_vec3_scale(x, cos(angle)), nrw_vec3_scale(y, sin(angle)));
+    }
+    double z = 1.0 - (2.0 * start + 1.0) / ORBIT_STARTS, angle = 2.399963229728653 * start;
+    double planar = sqrt(1.0 - z * z);
+    return (nrw_vec3){planar * cos(angle), planar * sin(angle), z};
+}
+
+/* One period of an orbit: moves u, adds the moment at each phase and the spin. */
+static void orbit_period(const nrw_body *body, const nrw_field *field, int substeps, double weight,
+                         nrw_vec3 *u, nrw_vec3 mean_moment[ORBIT_PHASES], nrw_vec3 *mean_spin)
+{
+    const int n_steps = ORBIT_PHASES * substeps;
+    const double turn = 2.0 * NRW_PI / n_steps, time_step = 1.0 / (field->frequency_Hz * n_steps);
+    for (int i = 0; i < n_steps; i++) {
+        if (i % substeps == 0) {
+            nrw_vec3 *at_phase = &mean_moment[i / substeps];
+            *at_phase =
+                nrw_vec3_add(*at_phase, nrw_vec3_scale(*u, body->permanent_fAm2 * weight));
+        }
+        nrw_vec3 spin = orbit_step(body, field, turn * i, turn, time_step, u);
+        *mean_spin = nrw_vec3_add(*mean_spin, nrw_vec3_scale(spin, weight / n_steps));
+    }
+}
+
+/* Follows the orbit of one start until it repeats, or for long enough that the
+ * start is forgotten, then averages. */
+static void follow_orbit(const nrw_body *body, const nrw_field *field, int substeps, nrw_vec3 u,
+                         nrw_vec3 mean_moment[ORBIT_PHASES], nrw_vec3 *mean_spin)
+{
+    bool repeats = false;
+    for (int p = 0; p < ORBIT_SETTLE && !repeats; p++) {
+        const nrw_vec3 before = u;
+        orbit_period(body, field, substeps, 0.0, &u, mean_moment, mean_spin);
+        const nrw_vec3 change = nrw_vec3_add(u, nrw_vec3_scale(before, -1.0));
+        repeats = nrw_vec3_norm(change) < 1e-10;
+    }
+    const int n_periods = repeats ? 1 : ORBIT_PERIODS;
+    for (int p = 0; p < n_periods; p++)
+        orbit_period(body, field, substeps, 1.0 / (ORBIT_STARTS * n_periods), &u, mean_moment,
+                     mean_spin);
+}
+
 /* Several starts share the period of the field but, beyond step-out, not their
  * angle: the mean moment at a phase over starts and periods is what one particle
  * shows to another in the long run. */
@@ -127,36 +181,16 @@ static nrw_average permanent_orbit(const nrw_body *body, const nrw_field *field)
 {
     const double m = body->permanent_fAm2;
     const double fastest = m * nrw_field_peak_mT(field) / body->spin_drag_pN_um_s;
-    const double period = 1.0 / field->frequency_Hz;
     /* RK4 is stable to 2.7 relaxation times; stay well below */
-    int substeps = (int)ceil(fastest * period / ORBIT_PHASES / 0.5);
+    int substeps = (int)ceil(fastest / (field->frequency_Hz * ORBIT_PHASES * 0.5));
     if (substeps < 1)
         substeps = 1;
-    const int n_steps = ORBIT_PHASES * substeps;
     nrw_vec3 mean_moment[ORBIT_PHASES];
     memset(mean_moment, 0, sizeof mean_moment);
     nrw_average average;
     memset(&average, 0, sizeof average);
-    const double weight = 1.0 / (ORBIT_STARTS * ORBIT_PERIODS);
-    for (int start = 0; start < ORBIT_STARTS; start++) {
-        /* Fibonacci points on the sphere */
-        double z = 1.0 - (2.0 * start + 1.0) / ORBIT_STARTS, angle = 2.399963229728653 * start;
-        double planar = sqrt(1.0 - z * z);
-        nrw_vec3 u = {planar * cos(angle), planar * sin(angle), z};
-        for (int p = 0; p < ORBIT_SETTLE + ORBIT_PERIODS; p++) {
-            for (int i = 0; i < n_steps; i++) {
-                if (p >= ORBIT_SETTLE && i % substeps == 0) {
-                    nrw_vec3 *at_phase = &mean_moment[i / substeps];
-                    *at_phase = nrw_vec3_add(*at_phase, nrw_vec3_scale(u, m * weight));
-                }
-                nrw_vec3 spin = orbit_step(body, field, 2.0 * NRW_PI * i / n_steps,
-                                           2.0 * NRW_PI / n_steps, period / n_steps, &u);
-                if (p >= ORBIT_SETTLE)
-                    average.spin =
-                        nrw_vec3_add(average.spin, nrw_vec3_scale(spin, weight / n_steps));
-            }
-        }
-    }
+    for (int start = 0; start < ORBIT_STARTS; start++)
+        follow_orbit(body, field, substeps, orbit_start(field, start), mean_moment, &average.spin);
     for (int i = 0; i < ORBIT_PHASES; i++)
         average.moment2 = nrw_sym3_add_scaled(average.moment2, nrw_sym3_outer(mean_moment[i]),
                                               1.0 / ORBIT_PHASES);
@@ -166,6 +200,7 @@ static nrw_average permanent_orbit(const nrw_body *body, const nrw_field *field)
     average.size2 = m * m;
     return average;
 }
+
 
 static nrw_average permanent_steady(const nrw_body *body, const nrw_field *field)
 {
