@@ -33,6 +33,33 @@ void nrw_scenario_read_goal(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_sc
 void nrw_scenario_read_sweep(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_scenario *scenario);
 
 void nrw_scenario_read_rig(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_rig *rig);
+
+/* The keys of a coil (or an axis) beyond the contract's: for a struct with a
+ * member `extras` of nrw_rig_coil_extras. */
+/* clang-format off */
+#define NRW_COIL_EXTRAS_FIELDS(structure) \
+    NRW_OPTIONAL("current_rms_max_A", NRW_YAML_DOUBLE, structure, extras.current_rms_max_A, \
+                 NRW_ABOVE_TO(0.0, 1e6)), \
+    NRW_OPTIONAL("slew_max_A_s", NRW_YAML_DOUBLE, structure, extras.slew_max_A_s, \
+                 NRW_ABOVE_TO(0.0, 1e12)), \
+    NRW_OPTIONAL_OTHER("thermal"), \
+    NRW_OPTIONAL_OTHER("pair")
+/* clang-format on */
+
+/* Reads `thermal` and `pair` of a coil. Returns the field in mT/A at the middle
+ * of the pair (0 without one); `axis` (may be NULL) gets its direction, a key
+ * that coils have and axes don't. */
+double nrw_scenario_read_coil_extras(nrw_yaml_doc *doc, const nrw_yaml_node *node,
+                                     nrw_rig_coil_extras *extras, double axis[3]);
+
+/* Reads what a rig may have besides axes and limits: coils, mutual_mH,
+ * amplifier_gain, ambient_uT. */
+void nrw_scenario_read_coils(nrw_yaml_doc *doc, const nrw_yaml_node *rig_node, nrw_rig *rig);
+
+/* Reads the CSV file of `calibration`, beside the scenario's own file. Call it
+ * after the rig has been read. */
+void nrw_scenario_read_calibration(nrw_yaml_doc *doc, const nrw_yaml_node *rig_node,
+                                   const char *scenario_path, nrw_rig *rig);
 void nrw_scenario_read_imaging(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_imaging *imaging);
 void nrw_scenario_read_uncertainty(nrw_yaml_doc *doc, const nrw_yaml_node *node,
                                    nrw_uncertainty *uncertainty);

@@ -8,8 +8,9 @@
 
 static void read_axis(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_rig_axis *axis)
 {
-    static const nrw_yaml_field fields[] = {
-        NRW_REQUIRED("mT_per_A", NRW_YAML_DOUBLE, nrw_rig_axis, mT_per_A, NRW_FROM_TO(-1e6, 1e6)),
+    const nrw_yaml_field fields[] = {
+        {"mT_per_A", NRW_YAML_DOUBLE, !nrw_yaml_get(node, "pair"), offsetof(nrw_rig_axis, mT_per_A),
+         NRW_FROM_TO(-1e6, 1e6)},
         NRW_REQUIRED("resistance_ohm", NRW_YAML_DOUBLE, nrw_rig_axis, resistance_ohm,
                      NRW_FROM_TO(0.0, 1e6)),
         NRW_REQUIRED("inductance_mH", NRW_YAML_DOUBLE, nrw_rig_axis, inductance_mH,
@@ -18,9 +19,14 @@ static void read_axis(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_rig_axis
                      NRW_ABOVE_TO(0.0, 1e6)),
         NRW_REQUIRED("voltage_max_V", NRW_YAML_DOUBLE, nrw_rig_axis, voltage_max_V,
                      NRW_ABOVE_TO(0.0, 1e6)),
+        NRW_COIL_EXTRAS_FIELDS(nrw_rig_axis),
     };
     axis->present = true;
-    if (nrw_yaml_fields(doc, node, fields, N(fields), axis) && !(fabs(axis->mT_per_A) > 0.0))
+    const bool good = nrw_yaml_fields(doc, node, fields, N(fields), axis);
+    const double from_geometry = nrw_scenario_read_coil_extras(doc, node, &axis->extras, NULL);
+    if (!nrw_yaml_get(node, "mT_per_A"))
+        axis->mT_per_A = from_geometry;
+    else if (good && !(fabs(axis->mT_per_A) > 0.0))
         (void)nrw_yaml_error(doc, nrw_yaml_get(node, "mT_per_A"), "another number than 0",
                              "0 is a coil without field");
 }
@@ -61,7 +67,13 @@ void nrw_scenario_read_rig(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_rig
                      NRW_ABOVE_TO(0.0, 1e9)),
         NRW_OPTIONAL("rotation_deg", NRW_YAML_DOUBLE, nrw_rig, rotation_deg,
                      NRW_FROM_TO(-360.0, 360.0)),
+        NRW_OPTIONAL("room_C", NRW_YAML_DOUBLE, nrw_rig, room_C, NRW_ABOVE_TO(0.0, 100.0)),
         NRW_OPTIONAL_OTHER("axes"),
+        NRW_OPTIONAL_OTHER("coils"),
+        NRW_OPTIONAL_OTHER("calibration"),
+        NRW_OPTIONAL_OTHER("mutual_mH"),
+        NRW_OPTIONAL_OTHER("amplifier_gain"),
+        NRW_OPTIONAL_OTHER("ambient_uT"),
     };
     if (!node || !nrw_yaml_is_map(doc, node))
         return;
@@ -71,8 +83,9 @@ void nrw_scenario_read_rig(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_rig
     const nrw_yaml_node *axes = nrw_yaml_get(node, "axes");
     if (axes)
         read_axes(doc, axes, rig);
-    else
+    else if (!nrw_yaml_get(node, "coils"))
         assume_axes(rig);
+    nrw_scenario_read_coils(doc, node, rig);
 }
 
 /* --- imaging, uncertainty, model --------------------------------------------- */
