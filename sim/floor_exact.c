@@ -153,8 +153,10 @@ double nrw_floor_spin_exact(double height_over_radius)
 {
     const double zeta_3 = 1.2020569031595942;
     double delta = height_over_radius - 1.0;
-    if (delta < 1e-8) /* next term: δ ln δ/2 */
-        return zeta_3 + (delta > 0 ? 0.5 * delta * log(delta) : 0);
+    if (delta <= 0)
+        return zeta_3;
+    if (delta < 1e-8) /* too many terms; the next ones of the expansion are δ² ln δ */
+        return nrw_floor_resistance_lubrication(delta).Tz;
     double alpha = alpha_of_delta(delta);
     double s = sinh(alpha), sum = 0;
     int last = (int)(42.0 / (3.0 * alpha)) + 3;
@@ -174,7 +176,7 @@ nrw_floor_resistance nrw_floor_resistance_lubrication(double delta)
     r.Fr = 4.0 / 3 * r.Tt;
     r.Tr = -2.0 / 5 * ln + 0.3817;
     r.Fz = 1.0 / delta - 1.0 / 5 * ln + 0.971264;
-    r.Tz = 1.2020569031595942 + 0.5 * delta * ln;
+    r.Tz = 1.2020569031595942 + 0.5 * delta * ln + 0.444935 * delta;
     return r;
 }
 

@@ -153,7 +153,7 @@ static nrw_floor_mobility beyond(const nrw_floor_table *table, double delta)
     r.Fr = 4.0 / 3 * r.Tt;
     r.Tr -= 2.0 / 5 * ln;
     r.Fz += 1.0 / d - 1.0 / near - 1.0 / 5 * ln;
-    r.Tz += 0.5 * (d * log(d) - near * log(near));
+    r.Tz += 0.5 * (d * log(d) - near * log(near)) + 0.444935 * (d - near);
     nrw_floor_mobility m = nrw_floor_mobility_of(&r);
     m.dmz = (1.0 / (d * d) + 1.0 / (5.0 * d)) * m.mz * m.mz;
     return m;

@@ -27,7 +27,8 @@ typedef struct nrw_floor_resistance {
 nrw_floor_resistance nrw_floor_resistance_exact(double delta);
 
 /* Leading terms for delta -> 0, with the constants of Goldman, Cox & Brenner
- * 1967 (four digits), Cox & Brenner 1967 (Fz) and Jeffery 1915 (Tz). */
+ * 1967 (four digits) and Cox & Brenner 1967 (Fz); for Tz, the expansion of
+ * Jeffery's 1915 series, its constant from a sum with 30 digits. */
 nrw_floor_resistance nrw_floor_resistance_lubrication(double delta);
 
 /* Single exact functions, for tests and asymptotics. */
