@@ -5,7 +5,7 @@
  * floor (ξ = 0) and sphere (ξ = α, cosh α = h/a) expresses all coefficients by
  * one sequence A_n, and continuity gives a three-term equation for A_n (O'Neill
  * 1964, eq. 26; Dean & O'Neill 1963). Force and torque follow from the monopole
- * and dipole of Φ, which reduce them to plain sums (docs/physics.md, 5.2-5.5). */
+ * and dipole of Φ, which reduce them to plain sums (docs/physics.md, eqs. 5.2-5.4). */
 #include "mobility.h"
 
 #include <math.h>
