@@ -4,7 +4,7 @@
  * is a series in n of cosh, sinh((n+½)ξ) times Legendre functions; no slip on
  * floor (ξ = 0) and sphere (ξ = α, cosh α = h/a) expresses all coefficients by
  * one sequence A_n, and continuity gives a three-term equation for A_n (O'Neill
- * 1964, eq. 26; Dean & O'Neill 1963). Force and torque follow from the monopole
+ * 1964; Dean & O'Neill 1963). Force and torque follow from the monopole
  * and dipole of Φ, which reduce them to plain sums (docs/physics.md, eqs. 5.2-5.4). */
 #include "mobility.h"
 
@@ -80,9 +80,8 @@ static double rhs_rotation(const bispherical *b, int n)
 /* Solves for A_1...A_N (a[0] = a[N+1] = 0) of both problems by elimination. */
 static void solve_sequences(const bispherical *b, double *translation, double *rotation)
 {
-    double upper[MAX_TERMS + 2]; /* eliminated super-diagonal */
+    double upper[MAX_TERMS + 2] = {0}; /* eliminated super-diagonal */
     int last = b->n_terms;
-    translation[0] = rotation[0] = upper[0] = 0;
     for (int n = 1; n <= last; n++) {
         double m = 2.0 * n;
         double low = (m - 1) * b->k[n - 1] - (m - 3) * b->k[n];
@@ -134,7 +133,7 @@ static void sum_parallel(const bispherical *b, const double *translation, const 
 
 double nrw_floor_perpendicular_exact(double height_over_radius)
 {
-    /* Brenner 1961, eq. 2.19, with the exponentials divided out. */
+    /* Brenner 1961, with the exponentials divided out. */
     double alpha = alpha_of_delta(height_over_radius - 1.0);
     double s = sinh(alpha), s2 = sinh(2.0 * alpha), sum = 0;
     int last = (int)(42.0 / (2.0 * alpha)) + 10;
@@ -199,8 +198,8 @@ nrw_floor_resistance nrw_floor_resistance_exact(double delta)
     if (delta < smallest_delta)
         return continued(delta);
     nrw_floor_resistance r;
-    bispherical b;
-    double translation[MAX_TERMS + 2], rotation[MAX_TERMS + 2];
+    bispherical b = {0};
+    double translation[MAX_TERMS + 2] = {0}, rotation[MAX_TERMS + 2] = {0};
     bispherical_init(&b, delta);
     solve_sequences(&b, translation, rotation);
     sum_parallel(&b, translation, rotation, &r);

@@ -5,11 +5,11 @@
 #include <math.h>
 #include <string.h>
 
-enum { MAX_ITERATIONS = 500, N_VECTORS = 3 };
+enum { MAX_ITERATIONS = 500 };
 
 size_t nrw_mutual_induction_workspace(size_t n)
 {
-    return N_VECTORS * 3 * n;
+    return (size_t)9 * n; /* residual, direction, image */
 }
 
 /* image = (1/alpha - G) vector, G the dipole field of the others. */

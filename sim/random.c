@@ -149,7 +149,7 @@ void nrw_normal_array(uint64_t seed, nrw_stream stream, uint32_t step, size_t n,
         float radii[2][LANES], cosines[2][LANES], sines[2][LANES];
         float rows[LANES][4];
         philox_lanes(key, (uint32_t)stream, step, (uint32_t)first, words);
-        for (int pair = 0; pair < 2; pair++) {
+        for (size_t pair = 0; pair < 2; pair++) {
             radius_lanes(words[2 * pair], radii[pair]);
             angle_lanes(words[2 * pair + 1], cosines[pair], sines[pair]);
         }

@@ -79,7 +79,7 @@ void nrw_stokeslet_floor(double h_um, nrw_vec3 at, double tensor[3][3])
         double i_is_z = i == 2 ? 1.0 : 0.0;
         for (int j = 0; j < 3; j++) {
             double same = i == j ? 1.0 : 0.0, j_is_z = j == 2 ? 1.0 : 0.0;
-            /* ∂/∂R_j of h R_i/R³ and of δ_iz/R + R_i R_z/R³ (Blake 1971, eq. 5). */
+            /* ∂/∂R_j of h R_i/R³ and of δ_iz/R + R_i R_z/R³ (Blake 1971). */
             double doublet = h_um * (same * i3 - 3.0 * v[i] * v[j] * i5);
             double stokeslet =
                 (same * v[2] + v[i] * j_is_z - i_is_z * v[j]) * i3 - 3.0 * v[i] * v[2] * v[j] * i5;
