@@ -92,22 +92,10 @@ static double size_at(const nrw_field *field, double phase_rad)
     return nrw_vec3_norm(nrw_field_at(field, phase_rad));
 }
 
-double nrw_field_peak_mT(const nrw_field *field)
+/* Largest size between two phases around one maximum, by golden section. */
+static double refined_peak(const nrw_field *field, double low, double high)
 {
-    /* |B|² is a trigonometric polynomial of degree 2: at most two maxima, so a
-     * grid of 64 phases brackets each; golden section refines the best. */
-    enum { N_PHASES = 64 };
-    const double spacing = 2.0 * NRW_PI / N_PHASES, golden = 0.6180339887498949;
-    int best = 0;
-    double largest = -1.0;
-    for (int i = 0; i < N_PHASES; i++) {
-        double size = size_at(field, spacing * i);
-        if (size > largest) {
-            largest = size;
-            best = i;
-        }
-    }
-    double low = spacing * (best - 1), high = spacing * (best + 1);
+    const double golden = 0.6180339887498949;
     for (int i = 0; i < 40; i++) {
         double a = high - golden * (high - low), b = low + golden * (high - low);
         if (size_at(field, a) > size_at(field, b))
@@ -115,10 +103,33 @@ double nrw_field_peak_mT(const nrw_field *field)
         else
             low = a;
     }
-    return fmax(largest, size_at(field, 0.5 * (low + high)));
+    return size_at(field, 0.5 * (low + high));
 }
 
-double nrw_drive_wobble_rad(const nrw_drive_setting *setting, double t_s)
+double nrw_field_peak_mT(const nrw_field *field)
+{
+    /* |B|² is a trigonometric polynomial of degree 2: at most two maxima, so a
+     * grid of 64 phases brackets each. Both are refined: between two of nearly
+     * the same height the grid can't tell which is the larger. */
+    enum { N_PHASES = 64 };
+    const double spacing = 2.0 * NRW_PI / N_PHASES;
+    double sizes[N_PHASES], largest = 0.0;
+    for (int i = 0; i < N_PHASES; i++) {
+        sizes[i] = size_at(field, spacing * i);
+        largest = fmax(largest, sizes[i]);
+    }
+    for (int i = 0; i < N_PHASES; i++) {
+        const double before = sizes[(i + N_PHASES - 1) % N_PHASES];
+        const double after = sizes[(i + 1) % N_PHASES];
+        if (sizes[i] > before && sizes[i] >= after)
+            largest =
+                fmax(largest, refined_peak(field, spacing * (i - 1), spacing * (i + 1)));
+    }
+    return largest;
+}
+
+double nrw_drive_wobble_rad
+(const nrw_drive_setting *setting, double t_s)
 {
     if (setting->wobble_deg == 0.0 || !(setting->wobble_period_s > 0.0))
         return 0.0;
