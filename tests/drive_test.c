@@ -282,9 +282,7 @@ static double brute_force_peak(const nrw_field *field)
 Test(drive, peak_is_the_largest_size_over_the_period)
 {
     uint64_t state = 5;
-    for (int trial = 0; trial < 300; trial++) {
-        /* small steady parts make two maxima of nearly the same height, where a
-         * coarse search picks the wrong one */
+    for (int trial = 0; trial < 60; trial++) {
         const double steady = trial % 3 == 0 ? 0.05 : trial % 3 == 1 ? 1.0 : 8.0;
         const nrw_field field = {random_vector(&state, steady), random_vector(&state, 10.0),
                                  random_vector(&state, 10.0), 50.0};
@@ -292,6 +290,14 @@ Test(drive, peak_is_the_largest_size_over_the_period)
         /* 1e-6 of it is what the header promises */
         cr_assert_float_eq(nrw_field_peak_mT(&field), expected, 1e-6 * expected);
     }
+}
+
+Test(drive, peak_is_found_where_two_maxima_are_nearly_equal)
+{
+    /* the lower one lies nearer to a round phase: a coarse search picks it, 7e-4 low */
+    const nrw_field field = {{-0.4, 0.1, 0.1}, {-2.2, -4.4, -9.6}, {-4.3, -3.2, -1.4}, 50.0};
+    const double expected = brute_force_peak(&field);
+    cr_assert_float_eq(nrw_field_peak_mT(&field), expected, 1e-6 * expected);
 }
 
 Test(drive, peak_of_the_named_modes_is_plain)
