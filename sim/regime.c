@@ -24,12 +24,18 @@ static double step_out_Hz(const nrw_body *body, const nrw_field *field)
            (2.0 * NRW_PI * body->spin_drag_pN_um_s);
 }
 
-static void recommend(nrw_regime *regime, double frequency_Hz)
+static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_field *field)
 {
     bool slow_pairs = regime->cycle_displacement <= CYCLE_DISPLACEMENT_MAX;
     bool cohesive = regime->shedding_number < SHEDDING_MAX;
     regime->recommended = slow_pairs && cohesive ? NRW_MODEL_AVERAGED : NRW_MODEL_RESOLVED;
-    if (!(frequency_Hz > 0.0)) {
+    if (!(field->frequency_Hz > 0.0)) {
+        if (body->kind == NRW_MOMENT_PERMANENT && !(nrw_vec3_norm(field->steady) > 0.0)) {
+            regime->recommended = NRW_MODEL_RESOLVED;
+            (void)snprintf(regime->reason, sizeof regime->reason,
+                           "no field holds the permanent moments: each one is followed");
+            return;
+        }
         regime->recommended = NRW_MODEL_AVERAGED;
         (void)snprintf(regime->reason, sizeof regime->reason,
                        "the field is steady: nothing is averaged");
@@ -67,7 +73,7 @@ nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *
     double rolling = scenario->model.rolling_factor * (draw ? draw->rolling : 1.0);
     regime.lone_speed_um_s = rolling * body.floor.rolling * a * planar_spin;
     regime.step_out_Hz = step_out_Hz(&body, &field);
-    recommend(&regime, field.frequency_Hz);
+    recommend(&regime, &body, &field);
     return regime;
 }
 
