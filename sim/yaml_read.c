@@ -279,14 +279,15 @@ static const nrw_yaml_field *find_field(const char *key, const nrw_yaml_field *f
 static bool refuse_unknown(nrw_yaml_doc *doc, const nrw_yaml_node *map,
                            const nrw_yaml_field *fields, size_t n)
 {
-    const char *words[32];
+    enum { N_WORDS = 32 }; /* for suggestions; no mapping of the files has more keys */
+    const char *words[N_WORDS];
+    size_t n_words = n < N_WORDS ? n : N_WORDS;
     bool good = true;
-    n = n < 32 ? n : 32; /* no mapping of the files has more keys */
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; i < n_words; i++)
         words[i] = fields[i].key;
     for (const nrw_yaml_node *child = map->first; child; child = child->next)
         if (!find_field(child->key, fields, n))
-            good = nrw_yaml_unknown_key(doc, child, words, n);
+            good = nrw_yaml_unknown_key(doc, child, words, n_words);
     return good;
 }
 
