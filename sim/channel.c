@@ -360,13 +360,6 @@ static double distance_beyond(const nrw_distance_grid *grid, double x, double y,
     return distance - length;
 }
 
-static bool is_beyond(const nrw_distance_grid *grid, double x, double y)
-{
-    double cx = (x - grid->origin_um[0]) * grid->per_spacing;
-    double cy = (y - grid->origin_um[1]) * grid->per_spacing;
-    return !(cx >= 0.0 && cy >= 0.0 && cx <= grid->last_cell[0] && cy <= grid->last_cell[1]);
-}
-
 double nrw_channel_distance_um(const nrw_channel *channel, double x_um, double y_um,
                                double gradient[2])
 {
@@ -376,16 +369,17 @@ double nrw_channel_distance_um(const nrw_channel *channel, double x_um, double y
         return INFINITY;
     }
     float blended[2];
-    double distance = (double)nrw_distance_grid_blend(&channel->grid, x_um, y_um, blended);
+    bool beyond;
+    double distance = (double)nrw_distance_grid_blend(&channel->grid, x_um, y_um, blended, &beyond);
     if (gradient) {
         float square = blended[0] * blended[0] + blended[1] * blended[1];
-        double per_length = 1.0 / sqrt((double)square);
-        gradient[0] = (double)blended[0] * per_length;
-        gradient[1] = (double)blended[1] * per_length;
+        float per_length = 1.0f / sqrtf(square);
+        gradient[0] = (double)(blended[0] * per_length);
+        gradient[1] = (double)(blended[1] * per_length);
         if (square < CANCELLED)
             exact_gradient(channel, x_um, y_um, gradient);
     }
-    if (is_beyond(&channel->grid, x_um, y_um))
+    if (beyond)
         return distance_beyond(&channel->grid, x_um, y_um, distance, gradient);
     return distance;
 }

@@ -191,6 +191,7 @@ static bool place_tiles(nrw_distance_grid *grid, const double bounds[4], double 
 {
     grid->spacing_um = spacing;
     grid->per_spacing = 1.0 / spacing;
+    grid->spacing_word_um = (float)spacing * NRW_GRADIENT_SCALE;
     double tile = NRW_TILE_CELLS * spacing;
     for (int k = 0; k < 2; k++) {
         double tiles = ceil((bounds[k + 2] - bounds[k] + 2.0 * margin) / tile);

@@ -12,6 +12,7 @@
 #ifndef NRW_DISTANCE_GRID_H
 #define NRW_DISTANCE_GRID_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -30,6 +31,7 @@ typedef struct nrw_grid_node {
 typedef struct nrw_distance_grid {
     double origin_um[2];
     double spacing_um, per_spacing; /* of the fine cells, and its inverse */
+    float spacing_word_um;          /* spacing_um × NRW_GRADIENT_SCALE */
     int n_tiles[2];
     double last_cell[2];  /* coordinates are limited to [0, last_cell] */
     uint32_t *tiles;      /* (n_tiles[1] x n_tiles[0]) first node, with the flag when fine */
@@ -61,42 +63,44 @@ static inline uint32_t nrw_distance_grid_tile(const nrw_distance_grid *grid, dou
     return grid->tiles[row * (size_t)grid->n_tiles[0] + column];
 }
 
-/* Distance at (x, y), which is limited to the grid, and the blended gradient
- * (not of unit length). No branches. */
+/* Distance at (x, y), which is limited to the grid (`beyond` says whether it had
+ * to be), and the blended gradient in stored words (not of unit length). No
+ * branches. */
 static inline float nrw_distance_grid_blend(const nrw_distance_grid *grid, double x_um, double y_um,
-                                            float gradient[2])
+                                            float gradient[2], bool *beyond)
 {
-    double cx = (x_um - grid->origin_um[0]) * grid->per_spacing;
-    double cy = (y_um - grid->origin_um[1]) * grid->per_spacing;
+    double wanted_x = (x_um - grid->origin_um[0]) * grid->per_spacing;
+    double wanted_y = (y_um - grid->origin_um[1]) * grid->per_spacing;
     /* Plain comparisons: fmin and fmax are calls, and this takes NAN to 0 too. */
-    cx = cx > 0.0 ? cx : 0.0;
-    cy = cy > 0.0 ? cy : 0.0;
+    double cx = wanted_x > 0.0 ? wanted_x : 0.0;
+    double cy = wanted_y > 0.0 ? wanted_y : 0.0;
     cx = cx < grid->last_cell[0] ? cx : grid->last_cell[0];
     cy = cy < grid->last_cell[1] ? cy : grid->last_cell[1];
+    *beyond = (cx != wanted_x) | (cy != wanted_y);
     uint32_t tile = nrw_distance_grid_tile(grid, cx, cy);
-    uint32_t fine = tile >> 31;
+    bool fine = tile & NRW_TILE_FINE;
     /* Within a coarse tile the cell is the tile. */
     uint32_t mask = fine ? ~UINT32_C(0) : ~(uint32_t)(NRW_TILE_CELLS - 1);
     uint32_t stride = fine ? NRW_TILE_CELLS + 1 : (uint32_t)grid->n_tiles[0] + 1;
-    double share = fine ? 1.0 : 1.0 / NRW_TILE_CELLS;
+    float share = fine ? 1.0f : 1.0f / NRW_TILE_CELLS;
     uint32_t ix = (uint32_t)cx & mask, iy = (uint32_t)cy & mask;
-    float u = (float)((cx - (double)ix) * share), v = (float)((cy - (double)iy) * share);
+    float u = (float)(cx - (double)(int)ix) * share, v = (float)(cy - (double)(int)iy) * share;
     uint32_t jx = ix & (NRW_TILE_CELLS - 1), jy = iy & (NRW_TILE_CELLS - 1);
     const nrw_grid_node *low = &grid->nodes[(tile & ~NRW_TILE_FINE) + jy * stride + jx];
     const nrw_grid_node *high = low + stride;
 
-    float w00 = (1.0f - u) * (1.0f - v), w10 = u * (1.0f - v), w01 = (1.0f - u) * v, w11 = u * v;
-    float x00 = low[0].gradient[0], y00 = low[0].gradient[1];
-    float x10 = low[1].gradient[0], y10 = low[1].gradient[1];
-    float x01 = high[0].gradient[0], y01 = high[0].gradient[1];
-    float x11 = high[1].gradient[0], y11 = high[1].gradient[1];
-    gradient[0] = w00 * x00 + w10 * x10 + w01 * x01 + w11 * x11;
-    gradient[1] = w00 * y00 + w10 * y10 + w01 * y01 + w11 * y11;
-    float linear = w00 * low[0].distance_um + w10 * low[1].distance_um + w01 * high[0].distance_um +
-                   w11 * high[1].distance_um;
-    float taylor = w00 * (u * x00 + v * y00) + w10 * ((u - 1.0f) * x10 + v * y10) +
-                   w01 * (u * x01 + (v - 1.0f) * y01) + w11 * ((u - 1.0f) * x11 + (v - 1.0f) * y11);
-    float half_cell = (float)(0.5 * grid->spacing_um / share) * NRW_GRADIENT_SCALE;
+    float x00 = low[0].gradient[0], x10 = low[1].gradient[0];
+    float x01 = high[0].gradient[0], x11 = high[1].gradient[0];
+    float y00 = low[0].gradient[1], y10 = low[1].gradient[1];
+    float y01 = high[0].gradient[1], y11 = high[1].gradient[1];
+    float u1 = 1.0f - u, v1 = 1.0f - v;
+    gradient[0] = v1 * (u1 * x00 + u * x10) + v * (u1 * x01 + u * x11);
+    gradient[1] = v1 * (u1 * y00 + u * y10) + v * (u1 * y01 + u * y11);
+    float linear = v1 * (u1 * low[0].distance_um + u * low[1].distance_um) +
+                   v * (u1 * high[0].distance_um + u * high[1].distance_um);
+    float taylor = u * u1 * (v1 * (x00 - x10) + v * (x01 - x11)) +
+                   v * v1 * (u1 * (y00 - y01) + u * (y10 - y11));
+    float half_cell = (fine ? 0.5f : 0.5f * NRW_TILE_CELLS) * grid->spacing_word_um;
     return linear + half_cell * taylor;
 }
 
