@@ -78,8 +78,12 @@ KERNEL_FLAGS_v2 := -march=x86-64-v2
 KERNEL_FLAGS_v3 := -march=x86-64-v3
 KERNEL_FLAGS_v4 := -march=x86-64-v4 -mprefer-vector-width=512
 
+# Files of the report, embedded as bytes.
+ASSETS := $(wildcard planner/report.css planner/report.js)
+ASSET_OBJECTS := $(if $(ASSETS),$(B)/planner/report_assets.o)
+
 KERNEL_OBJECTS := $(foreach level,$(KERNEL_LEVELS),$(KERNEL_SOURCES:%.c=$(B)/%_$(level).o))
-LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(B)/%.o) $(KERNEL_OBJECTS)
+LIBRARY_OBJECTS := $(LIBRARY_SOURCES:%.c=$(B)/%.o) $(KERNEL_OBJECTS) $(ASSET_OBJECTS)
 PROGRAM_OBJECTS := $(PROGRAM_SOURCES:%.c=$(B)/%.o)
 
 TEST_SOURCES := $(wildcard tests/*_test.c tests/external/*_test.c)
@@ -122,6 +126,18 @@ $(B)/%_kernel_$(1).o: %_kernel.c Makefile
 	$$(Q)$$(COMPILE) -fopenmp-simd $$(KERNEL_FLAGS_$(1)) -DNRW_KERNEL_SUFFIX=_$(1) -c -o $$@ $$<
 endef
 $(foreach level,$(KERNEL_LEVELS),$(eval $(call kernel_rule,$(level))))
+
+$(B)/planner/report_assets.c: $(ASSETS) Makefile
+	@mkdir -p $(@D)
+	$(Q){ echo '#include "report_assets.h"'; \
+	for file in css js; do \
+	    echo "const unsigned char nrw_report_$$file[] = {"; \
+	    od -An -v -tx1 planner/report.$$file | sed 's/ \([0-9a-f][0-9a-f]\)/0x\1,/g'; echo '0};'; \
+	done; } > $@
+
+$(B)/planner/report_assets.o: $(B)/planner/report_assets.c
+	$(call say,CC $<)
+	$(Q)$(COMPILE) -c -o $@ $<
 
 # --- dependencies and the demo --------------------------------------------------
 

@@ -20,8 +20,8 @@ static nrw_status read_inputs(nrw_job *job)
     const nrw_command_options *options = job->options;
     nrw_status status = nrw_scenario_load(options->files[0], &job->scenario, job->errors);
     if (status == NRW_OK && options->n_schedules > 0)
-        status =
-            nrw_schedule_load(options->schedules[0], job->scenario, &job->schedule, job->errors);
+        status = nrw_schedule_load_text(options->schedules[0], job->scenario, &job->schedule,
+                                        &job->schedule_text, &job->schedule_size, job->errors);
     return status;
 }
 

@@ -6,5 +6,6 @@
 #define NARROWS_PLAN_H
 
 #include "rig.h"
+#include "schedule_file.h"
 
 #endif
