@@ -37,7 +37,7 @@ static bool has_reached(const nrw_flow_stage *stage, const nrw_throat *throats,
     case NRW_FLOW_THROAT_PASSED:
         return history->furthest_um[i] >= throats[stage->throat].exit_um;
     case NRW_FLOW_TARGET:
-        return history->arrived[i] || history->fates[i] == NRW_FATE_DELIVERED;
+        return (history->arrived && history->arrived[i]) || history->fates[i] == NRW_FATE_DELIVERED;
     case NRW_FLOW_RETAINED:
         return history->fates[i] == NRW_FATE_DELIVERED;
     }
@@ -169,8 +169,8 @@ nrw_status nrw_loss_flow_add(nrw_loss_flow *flow, const nrw_loss_flow *other)
 }
 
 nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
-                                const nrw_run_result *run, const double *furthest_um,
-                                const uint8_t *gathered, const uint8_t *arrived)
+                                const nrw_run_result *run, const uint8_t *gathered,
+                                const uint8_t *arrived)
 {
     size_t n = run->n_particles, n_throats = 0;
     memset(flow, 0, sizeof *flow);
@@ -183,8 +183,9 @@ nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
     }
     if (status == NRW_OK) {
         const nrw_throat *throats = nrw_channel_throats(channel, &n_throats);
-        const nrw_particle_history history = {n,         furthest_um, gathered, arrived, run->fates,
-                                              run->x_um, run->y_um,   route_um, vessels};
+        const nrw_particle_history history = {n,         run->furthest_um, gathered,
+                                              arrived,   run->fates,       run->x_um,
+                                              run->y_um, route_um,         vessels};
         status = nrw_loss_flow_init(flow, throats, n_throats, &history);
     }
     free(route_um);

@@ -28,7 +28,8 @@ typedef struct nrw_particle_history {
     size_t n;
     const double *furthest_um; /* largest position along the route reached */
     const uint8_t *gathered;   /* 1: in the largest cluster when gathering ended; NULL: all 1 */
-    const uint8_t *arrived;    /* 1: was inside the target circle at some time */
+    const uint8_t *arrived;    /* 1: was inside the target circle at some time; NULL: only
+                                  those that end in it */
     const nrw_fate *fates;     /* at the end */
     const double *x_um, *y_um; /* at the end */
     const double *route_um;    /* projection on the route at the end */
@@ -79,12 +80,12 @@ void nrw_loss_flow_clear(nrw_loss_flow *flow);
  * NRW_NO_MEMORY leaves `flow` as it was. */
 nrw_status nrw_loss_flow_add(nrw_loss_flow *flow, const nrw_loss_flow *other);
 
-/* The flow of a run on its channel: furthest_um, gathered (may be NULL) and
- * arrived (n_particles each) as in nrw_particle_history; the rest comes from the
- * run's final state. */
+/* The flow of a run on its channel, from the run's final state and the furthest
+ * positions that it kept; gathered and arrived (n_particles each, may be NULL)
+ * as in nrw_particle_history. */
 nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
-                                const nrw_run_result *run, const double *furthest_um,
-                                const uint8_t *gathered, const uint8_t *arrived);
+                                const nrw_run_result *run, const uint8_t *gathered,
+                                const uint8_t *arrived);
 
 /* Shares for a table, in tenths of a percent: tenths (n_stages) of the particles
  * lost at each stage and, for the last, retained; rounded so that they sum to

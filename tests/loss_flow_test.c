@@ -215,9 +215,9 @@ Test(loss_flow, of_a_run_takes_place_and_distance_from_the_channel)
     run.x_um = t.x;
     run.y_um = t.y;
     run.fates = t.fates;
+    run.furthest_um = t.furthest;
     nrw_loss_flow flow;
-    cr_assert_eq(nrw_loss_flow_of_run(&flow, route, &run, t.furthest, t.gathered, t.arrived),
-                 NRW_OK);
+    cr_assert_eq(nrw_loss_flow_of_run(&flow, route, &run, t.gathered, t.arrived), NRW_OK);
     expect_balance(&flow);
     cr_assert_eq(flow.n_stages, 4, "an open map has no throat");
     for (size_t e = 0; e < flow.n_exits; e++) {
@@ -225,6 +225,13 @@ Test(loss_flow, of_a_run_takes_place_and_distance_from_the_channel)
         cr_expect_float_eq(flow.exits[e].route_um, flow.exits[e].at_um[0], 1e-9,
                            "the route runs along x from 0");
     }
+    cr_expect_eq(flow.stages[2].n_lost, 1, "one arrived and left again");
+    nrw_loss_flow_clear(&flow);
+    /* without the notes of the run, only the end tells who arrived */
+    cr_assert_eq(nrw_loss_flow_of_run(&flow, route, &run, NULL, NULL), NRW_OK);
+    expect_balance(&flow);
+    cr_expect_eq(flow.stages[1].n_reached, t.n);
+    cr_expect_eq(flow.stages[2].n_lost, 0);
     nrw_loss_flow_clear(&flow);
     nrw_channel_destroy(route);
 }
