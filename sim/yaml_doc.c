@@ -161,9 +161,10 @@ static void copy_shown(char *target, size_t size, const char *text)
 
 void nrw_yaml_path(const nrw_yaml_node *node, char *path, size_t size)
 {
-    const nrw_yaml_node *chain[NRW_YAML_DEPTH_MAX + 1];
+    enum { N_CHAIN = NRW_YAML_DEPTH_MAX + 1 };
+    const nrw_yaml_node *chain[N_CHAIN];
     size_t n = 0, used = 0;
-    for (; node && node->parent && n < sizeof chain / sizeof *chain; node = node->parent)
+    for (; node && node->parent && n < N_CHAIN; node = node->parent)
         chain[n++] = node;
     path[0] = '\0';
     while (n > 0 && used < size) {
@@ -185,13 +186,15 @@ const char *nrw_yaml_describe(const nrw_yaml_node *node, char text[96])
 {
     static const char *const nulls[] = {"", "~", "null", "Null", "NULL"};
     char shown[80];
-    if (node->kind != NRW_YAML_SCALAR)
-        return strcpy(text, node->kind == NRW_YAML_LIST ? "a list" : "a mapping");
-    for (size_t i = 0; node->plain && i < sizeof nulls / sizeof *nulls; i++)
+    const char *words = node->kind == NRW_YAML_LIST  ? "a list"
+                        : node->kind == NRW_YAML_MAP ? "a mapping"
+                                                     : NULL;
+    for (size_t i = 0; !words && node->plain && i < sizeof nulls / sizeof *nulls; i++)
         if (strcmp(node->text, nulls[i]) == 0)
-            return strcpy(text, "empty");
-    copy_shown(shown, sizeof shown, node->text);
-    (void)snprintf(text, 96, "'%s'", shown);
+            words = "empty";
+    if (!words)
+        copy_shown(shown, sizeof shown, node->text);
+    (void)snprintf(text, 96, words ? "%s" : "'%s'", words ? words : shown);
     return text;
 }
 

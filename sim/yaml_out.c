@@ -35,12 +35,9 @@ static int append(void *context, unsigned char *bytes, size_t size)
 /* `made` says whether libyaml could make the event. */
 static void emit(nrw_yaml_out *out, int made, yaml_event_t *event)
 {
-    /* The emitter takes the event over, whether it succeeds or not. */
-    if (!made)
-        out->failed = true;
-    else if (out->failed)
+    if (made && out->failed)
         yaml_event_delete(event);
-    else if (!yaml_emitter_emit(&out->emitter, event))
+    else if (!made || !yaml_emitter_emit(&out->emitter, event)) /* which takes the event over */
         out->failed = true;
 }
 

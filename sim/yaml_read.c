@@ -143,7 +143,7 @@ bool nrw_yaml_integer(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_yaml_ran
                       long long *value)
 {
     static const double exact = 9007199254740992.0; /* 2^53 */
-    double number;
+    double number = 0.0;
     range.low = fmax(range.low, -exact);
     range.high = fmin(range.high, exact);
     if (!read_number(doc, node, range, true, &number))
