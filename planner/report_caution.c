@@ -1,0 +1,90 @@
+/* What the figures hold for, what to take care of, and where they come from. */
+#include "report_parts.h"
+
+#include <math.h>
+
+static void put_switches(nrw_report *report)
+{
+    const nrw_model_options *model = &report->in->scenario->model;
+    nrw_markup *out = &report->out;
+    nrw_markup_put(out,
+                   "<p>Brownian motion %r, gravity %r, flow between particles %r, mutual induction "
+                   "%r; rolling factor %n, pair-flow factor %n.",
+                   model->brownian ? "on" : "off", model->gravity ? "on" : "off",
+                   model->pair_flow ? "on" : "off", model->mutual_induction ? "on" : "off",
+                   model->rolling_factor, model->pair_flow_factor);
+    if (report->in->run)
+        nrw_markup_put(out,
+                       " Gap under a lone particle at the start: %n µm. Largest overlap of two "
+                       "particles: %p of a diameter.",
+                       report->in->run->gap_um, report->in->run->largest_overlap);
+    nrw_markup_put(out, "</p>\n");
+}
+
+void nrw_report_validity(nrw_report *report)
+{
+    nrw_markup *out = &report->out;
+    nrw_report_section(report, "validity", "Validity and care");
+    put_switches(report);
+    nrw_markup_put(
+        out,
+        "<p>Predicted by a model: spheres that roll on a floor and meet as point dipoles, in fluid "
+        "without inertia. Not modelled: friction at the walls, lubrication between touching "
+        "particles, the screening of pair flow by side walls, particles of other shapes. Speeds "
+        "are the least certain, the ranking of schedules the most.</p>\n"
+        "<h3>Before this is tried on a bench</h3>\n<ul class='care'>\n"
+        "<li>Strong coils: currents and stored energy can hurt; interlock, fuse and discharge "
+        "them. Fields move tools and pinch fingers between magnets and iron.</li>\n"
+        "<li>Implants and pacemakers: keep people who carry them, and magnetic media, well away "
+        "from the field.</li>\n"
+        "<li>Heating: coils, and at high frequency conducting and magnetic matter, warm up; watch "
+        "temperatures.</li>\n"
+        "<li>Particles: avoid inhaling or spilling them. In anything that lives, a swarm can block "
+        "vessels (emboli), and nothing here says what is safe there.</li>\n"
+        "<li>Local codes, approvals and licensed practice come before anything this report "
+        "says.</li>\n</ul>\n"
+        "<p><strong>A research planning aid, not a medical device.</strong></p>\n");
+    nrw_report_section_end(report);
+}
+
+static void put_row(nrw_markup *out, const char *name, const char *value)
+{
+    nrw_markup_put(out, "<tr><th scope='row'>%r</th><td>%s</td></tr>\n", name,
+                   value ? value : "\u2013");
+}
+
+static void put_source(nrw_markup *out, const char *name, const char *text)
+{
+    if (text)
+        nrw_markup_put(out,
+                       "<details><summary>%r as used</summary><pre tabindex='0'>%s</pre>"
+                       "</details>\n",
+                       name, text);
+}
+
+void nrw_report_provenance(nrw_report *report)
+{
+    const nrw_result *result = report->in->result;
+    nrw_markup *out = &report->out;
+    nrw_report_section(report, "provenance", "Where from");
+    nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' aria-label='Provenance'>"
+                        "<table>\n<tbody>\n");
+    put_row(out, "Program", "narrows");
+    put_row(out, "Version", nrw_result_get_string(result, "provenance.version"));
+    put_row(out, "Command", nrw_result_get_string(result, "command"));
+    if (nrw_result_get_string(result, "provenance.seed"))
+        put_row(out, "Seed", nrw_result_get_string(result, "provenance.seed"));
+    else
+        nrw_markup_put(out, "<tr><th scope='row'>Seed</th><td>%f</td></tr>\n",
+                       nrw_result_get_number(result, "provenance.seed"));
+    put_row(out, "Model asked for", nrw_result_get_string(result, "provenance.model"));
+    put_row(out, "Scenario’s SHA-256", report->in->scenario->sha256);
+    put_row(out, "Started", nrw_result_get_string(result, "provenance.started"));
+    nrw_markup_put(out, "<tr><th scope='row'>Took</th><td>%n s on %n threads</td></tr>\n",
+                   nrw_result_get_number(result, "provenance.wall_s"),
+                   nrw_result_get_number(result, "provenance.threads"));
+    nrw_markup_put(out, "</tbody></table></div>\n");
+    put_source(out, "scenario.yaml", report->in->scenario->text);
+    put_source(out, "schedule.yaml", report->in->schedule_text);
+    nrw_report_section_end(report);
+}

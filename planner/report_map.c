@@ -1,0 +1,466 @@
+/* The channel's map with the whole passage on it. */
+#include "report_map.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "svg.h"
+
+double nrw_map_view_x(const nrw_map_view *view, double x_um)
+{
+    return view->scale * (x_um - view->x_um);
+}
+
+double nrw_map_view_y(const nrw_map_view *view, double y_um)
+{
+    return view->height - view->scale * (y_um - view->y_um);
+}
+
+nrw_map_view nrw_map_view_of_box(const double box_um[4], double width, double height)
+{
+    double wide = fmax(box_um[2] - box_um[0], 1e-6), high = fmax(box_um[3] - box_um[1], 1e-6);
+    double scale = fmin(width / wide, height / high);
+    return (nrw_map_view){.x_um = (box_um[0] + box_um[2]) / 2 - width / scale / 2,
+                          .y_um = (box_um[1] + box_um[3]) / 2 - height / scale / 2,
+                          .scale = scale,
+                          .width = width,
+                          .height = height};
+}
+
+/* --- the channel's shape ---------------------------------------------------- */
+
+static int compare_starts(const void *a, const void *b)
+{
+    const nrw_wall_segment *p = *(const nrw_wall_segment *const *)a;
+    const nrw_wall_segment *q = *(const nrw_wall_segment *const *)b;
+    if (p->a_um[0] < q->a_um[0] || p->a_um[0] > q->a_um[0])
+        return p->a_um[0] < q->a_um[0] ? -1 : 1;
+    return (p->a_um[1] > q->a_um[1]) - (p->a_um[1] < q->a_um[1]);
+}
+
+/* Segments sorted by their start, and which of them are drawn. */
+typedef struct wall_chain {
+    const nrw_wall_segment **sorted; /* (n) */
+    bool *used;                      /* (n) */
+    size_t n;
+} wall_chain;
+
+/* A segment not yet drawn that starts where another ends; n if there is none. */
+static size_t find_next(const wall_chain *chain, const double end_um[2])
+{
+    const double same_um = 1e-3;
+    size_t low = 0, high = chain->n;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (chain->sorted[middle]->a_um[0] < end_um[0] - same_um)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    for (; low < chain->n && chain->sorted[low]->a_um[0] <= end_um[0] + same_um; low++)
+        if (!chain->used[low] && fabs(chain->sorted[low]->a_um[1] - end_um[1]) <= same_um)
+            return low;
+    return chain->n;
+}
+
+/* Joins the pieces end to end into closed loops, so that they can be filled. */
+static void put_loops(nrw_markup *out, wall_chain *chain)
+{
+    for (size_t first = 0; first < chain->n; first++) {
+        if (chain->used[first])
+            continue;
+        nrw_markup_put(out, "M%c %c", chain->sorted[first]->a_um[0], chain->sorted[first]->a_um[1]);
+        for (size_t i = first; i < chain->n; i = find_next(chain, chain->sorted[i]->b_um)) {
+            chain->used[i] = true;
+            nrw_markup_put(out, "L%c %c", chain->sorted[i]->b_um[0], chain->sorted[i]->b_um[1]);
+        }
+        nrw_markup_put(out, "Z");
+    }
+}
+
+static bool has_walls(const nrw_report_input *in)
+{
+    return in->channel && !nrw_channel_is_open(in->channel);
+}
+
+void nrw_report_map_define(nrw_report *report)
+{
+    nrw_markup *out = &report->out;
+    if (!has_walls(report->in))
+        return;
+    wall_chain chain = {NULL, NULL, 0};
+    const nrw_wall_segment *segments = nrw_channel_outline(report->in->channel, &chain.n);
+    chain.sorted = calloc(chain.n + 1, sizeof(nrw_wall_segment *));
+    chain.used = calloc(chain.n + 1, sizeof *chain.used);
+    if (chain.sorted && chain.used) {
+        for (size_t i = 0; i < chain.n; i++)
+            chain.sorted[i] = &segments[i];
+        qsort((void *)chain.sorted, chain.n, sizeof *chain.sorted, compare_starts);
+        nrw_markup_put(out, "<svg class='hidden' width='0' height='0' aria-hidden='true'><defs>"
+                            "<path id='channel-shape' fill-rule='evenodd' "
+                            "vector-effect='non-scaling-stroke' d='");
+        put_loops(out, &chain);
+        nrw_markup_put(out, "'/></defs></svg>\n");
+    } else {
+        out->failed = true;
+    }
+    free((void *)chain.sorted);
+    free(chain.used);
+}
+
+/* --- ground ----------------------------------------------------------------- */
+
+static void put_circle(nrw_markup *out, const nrw_map_view *view, const char *class_name,
+                       const nrw_place *place)
+{
+    nrw_markup_put(out, "<circle class='%r' cx='%c' cy='%c' r='%c'/>", class_name,
+                   nrw_map_view_x(view, place->at_um[0]), nrw_map_view_y(view, place->at_um[1]),
+                   view->scale * place->radius_um);
+}
+
+static void put_route(nrw_report *report, const nrw_map_view *view)
+{
+    enum { STEPS = 200 };
+    double length = nrw_channel_route_length_um(report->in->channel);
+    nrw_markup_put(&report->out, "<path class='route' d='");
+    for (int i = 0; i <= STEPS; i++) {
+        double at[2];
+        nrw_channel_route_point(report->in->channel, length * i / STEPS, at, NULL);
+        nrw_markup_put(&report->out, i ? "L%c %c" : "M%c %c", nrw_map_view_x(view, at[0]),
+                       nrw_map_view_y(view, at[1]));
+    }
+    nrw_markup_put(&report->out, "'/>");
+}
+
+void nrw_report_map_ground(nrw_report *report, const nrw_map_view *view)
+{
+    const nrw_scenario *scenario = report->in->scenario;
+    nrw_markup *out = &report->out;
+    bool walls = has_walls(report->in);
+    nrw_markup_put(out, "<rect class='%r' width='%c' height='%c'/>", walls ? "wall" : "fluid",
+                   view->width, view->height);
+    if (walls)
+        nrw_markup_put(out,
+                       "<g transform='matrix(%f 0 0 %f %f %f)'><use class='fluid edged' "
+                       "href='#channel-shape'/></g>",
+                       view->scale, -view->scale, nrw_map_view_x(view, 0), nrw_map_view_y(view, 0));
+    if (report->in->channel)
+        put_route(report, view);
+    for (size_t i = 0; i < scenario->goal.n_no_go; i++)
+        put_circle(out, view, "no-go", &scenario->goal.no_go[i]);
+    if (scenario->has_release)
+        put_circle(out, view, "release", &scenario->release);
+    put_circle(out, view, "target", &scenario->target);
+    nrw_markup_put(out, "\n");
+}
+
+/* --- particles -------------------------------------------------------------- */
+
+void nrw_report_map_position(const nrw_run_result *run, size_t stored, size_t particle,
+                             double at_um[2])
+{
+    if (stored == NRW_MAP_FINAL) {
+        at_um[0] = run->x_um[particle];
+        at_um[1] = run->y_um[particle];
+        return;
+    }
+    const float *at = run->trajectory_um + 3 * (stored * run->n_particles + particle);
+    at_um[0] = (double)at[0];
+    at_um[1] = (double)at[1];
+}
+
+/* Sizes are drawn in classes of a tenth of the nominal radius. */
+static int size_class(const nrw_report *report, size_t particle)
+{
+    double nominal = report->in->scenario->particles.diameter_um / 2;
+    return (int)lround(10 * report->in->run->radius_um[particle] / nominal);
+}
+
+static bool in_view(const nrw_map_view *view, double x, double y)
+{
+    return x >= 0 && y >= 0 && x <= view->width && y <= view->height;
+}
+
+/* The dots of one fate and size: their places as one path, drawn twice. A
+ * subpath without length and with round caps is a dot of the stroke's width.
+ * What was lost is drawn as rings, so that it shows in grey as well. */
+static void put_dots(nrw_report *report, const nrw_map_view *view, const char *id, size_t stored,
+                     nrw_fate fate, int size)
+{
+    const double smallest = 1.6, core = 0.76, hole = 0.46;
+    const nrw_run_result *run = report->in->run;
+    nrw_markup *out = &report->out;
+    bool delivered = fate == NRW_FATE_DELIVERED, any = false;
+    double width = view->scale * size / 10 * report->in->scenario->particles.diameter_um;
+    const char *name = nrw_fate_name(fate);
+    for (size_t i = 0; i < run->n_particles; i++) {
+        double at[2];
+        if (run->fates[i] != fate || size_class(report, i) != size)
+            continue;
+        nrw_report_map_position(run, stored, i, at);
+        double x = nrw_map_view_x(view, at[0]), y = nrw_map_view_y(view, at[1]);
+        if (!in_view(view, x, y))
+            continue;
+        if (!any)
+            nrw_markup_put(out, "<defs><path id='%r-%d-%d' d='", id, (int)fate, size);
+        any = true;
+        nrw_markup_put(out, "M%c %ch0", x, y);
+    }
+    if (!any)
+        return;
+    nrw_markup_put(out, "'/></defs><use class='dots %r%r' stroke-width='%c' href='#%r-%d-%d'/>",
+                   delivered ? "edge" : "fate-", delivered ? "" : name, fmax(smallest, width), id,
+                   (int)fate, size);
+    if (width > 2 * smallest)
+        nrw_markup_put(out, "<use class='dots %r%r' stroke-width='%c' href='#%r-%d-%d'/>",
+                       delivered ? "fate-" : "hole", delivered ? name : "",
+                       width * (delivered ? core : hole), id, (int)fate, size);
+}
+
+size_t nrw_report_map_particles(nrw_report *report, const nrw_map_view *view, const char *id,
+                                size_t stored)
+{
+    const nrw_run_result *run = report->in->run;
+    size_t outside = 0;
+    int smallest = INT32_MAX, largest = 0;
+    for (size_t i = 0; i < run->n_particles; i++) {
+        double at[2];
+        int size = size_class(report, i);
+        smallest = size < smallest ? size : smallest;
+        largest = size > largest ? size : largest;
+        nrw_report_map_position(run, stored, i, at);
+        outside += !in_view(view, nrw_map_view_x(view, at[0]), nrw_map_view_y(view, at[1]));
+    }
+    /* The delivered first: those that are lost must stay visible. */
+    for (int f = 0; f < NRW_N_FATES; f++) {
+        int fate = f == 0 ? NRW_FATE_DELIVERED : f <= (int)NRW_FATE_DELIVERED ? f - 1 : f;
+        for (int size = smallest; size <= largest; size++)
+            put_dots(report, view, id, stored, (nrw_fate)fate, size);
+    }
+    nrw_markup_put(&report->out, "\n");
+    return outside;
+}
+
+/* --- labels above the map --------------------------------------------------- */
+
+enum { MOST_LABELS = 24, ROW_HEIGHT = 17, MOST_ROWS = 5 };
+
+typedef struct map_label {
+    double x, y; /* the point that it names, in the picture of the map */
+    char text[96];
+    int row;
+} map_label;
+
+typedef struct map_labels {
+    map_label items[MOST_LABELS];
+    size_t n;
+} map_labels;
+
+static void add_label(map_labels *labels, const nrw_map_view *view, const double at_um[2],
+                      const char *text)
+{
+    if (labels->n == MOST_LABELS)
+        return;
+    map_label *label = &labels->items[labels->n++];
+    label->x = nrw_map_view_x(view, at_um[0]);
+    label->y = nrw_map_view_y(view, at_um[1]);
+    (void)snprintf(label->text, sizeof label->text, "%s", text);
+}
+
+static double label_left(const map_label *label, double width)
+{
+    double text = nrw_svg_text_width(label->text);
+    return fmin(fmax(label->x - text / 2, 2), fmax(width - text - 2, 2));
+}
+
+/* Gives each label, in the order given, the lowest row where it meets no
+ * other. Returns the number of rows. */
+static int arrange(map_labels *labels, double width)
+{
+    int n_rows = 0;
+    for (size_t i = 0; i < labels->n; i++) {
+        map_label *label = &labels->items[i];
+        double left = label_left(label, width);
+        double right = left + nrw_svg_text_width(label->text) + 8;
+        for (label->row = 0; label->row < MOST_ROWS - 1; label->row++) {
+            bool clear = true;
+            for (size_t k = 0; k < i; k++) {
+                double other = label_left(&labels->items[k], width);
+                clear = clear && (labels->items[k].row != label->row || right < other ||
+                                  left > other + nrw_svg_text_width(labels->items[k].text) + 8);
+            }
+            if (clear)
+                break;
+        }
+        n_rows = label->row + 1 > n_rows ? label->row + 1 : n_rows;
+    }
+    return n_rows;
+}
+
+static void collect_labels(nrw_report *report, const nrw_map_view *view, map_labels *labels)
+{
+    const nrw_scenario *scenario = report->in->scenario;
+    char text[96], width[NRW_FIGURE_SIZE];
+    size_t n_throats = 0;
+    labels->n = 0;
+    if (scenario->has_release)
+        add_label(labels, view, scenario->release.at_um, "release");
+    if (has_walls(report->in)) {
+        const nrw_throat *throats = nrw_channel_throats(report->in->channel, &n_throats);
+        for (size_t i = 0; i < n_throats; i++) {
+            (void)snprintf(text, sizeof text, "throat %zu: %s µm", i + 1,
+                           nrw_figure_text(throats[i].narrowest_um, width));
+            add_label(labels, view, throats[i].at_um, text);
+        }
+    }
+    add_label(labels, view, scenario->target.at_um, "target");
+}
+
+static void put_labels(nrw_report *report, const map_labels *labels, int n_rows, double width)
+{
+    for (size_t i = 0; i < labels->n; i++) {
+        const map_label *label = &labels->items[i];
+        double baseline = (n_rows - label->row) * ROW_HEIGHT - 5;
+        nrw_markup_put(&report->out,
+                       "<path class='leader' d='M%c %cV%c'/><text x='%c' y='%c'>%s</text>",
+                       label->x, baseline + 4, label->y + n_rows * ROW_HEIGHT,
+                       label_left(label, width), baseline, label->text);
+    }
+}
+
+/* --- the figure ------------------------------------------------------------- */
+
+/* What is worth showing: the walls, or in an open map the job and the swarm. */
+static void bounds_of(const nrw_report *report, double box_um[4])
+{
+    const nrw_report_input *in = report->in;
+    const double room = 0.03;
+    nrw_channel_bounds(in->channel, box_um);
+    if (nrw_channel_is_open(in->channel) && in->run)
+        for (size_t i = 0; i < in->run->n_particles; i++) {
+            box_um[0] = fmin(box_um[0], in->run->x_um[i]);
+            box_um[1] = fmin(box_um[1], in->run->y_um[i]);
+            box_um[2] = fmax(box_um[2], in->run->x_um[i]);
+            box_um[3] = fmax(box_um[3], in->run->y_um[i]);
+        }
+    double margin = room * fmax(box_um[2] - box_um[0], box_um[3] - box_um[1]) +
+                    in->scenario->particles.diameter_um;
+    for (int k = 0; k < 2; k++) {
+        box_um[k] -= margin;
+        box_um[k + 2] += margin;
+    }
+}
+
+static nrw_map_view overview(const double box_um[4])
+{
+    const double width = 920, most_height = 520, least_height = 120;
+    double height = width * (box_um[3] - box_um[1]) / (box_um[2] - box_um[0]);
+    return nrw_map_view_of_box(box_um, width, fmin(fmax(height, least_height), most_height));
+}
+
+static void put_moment_boxes(nrw_report *report, const nrw_map_view *view)
+{
+    nrw_moment moments[9];
+    size_t n = nrw_report_moments_choose(report->in, sizeof moments / sizeof *moments, moments);
+    for (size_t i = 0; i < n; i++) {
+        const double *box = moments[i].box_um;
+        double left = nrw_map_view_x(view, box[0]), top = nrw_map_view_y(view, box[3]);
+        nrw_markup_put(&report->out,
+                       "<rect class='frame' x='%c' y='%c' width='%c' height='%c' rx='3'/>"
+                       "<text class='badge' x='%c' y='%c'>%d</text>",
+                       left, top, view->scale * (box[2] - box[0]), view->scale * (box[3] - box[1]),
+                       left + 3, top + view->scale * (box[3] - box[1]) + 13, (int)i + 1);
+    }
+}
+
+static void put_loss_marks(nrw_report *report, const nrw_map_view *view)
+{
+    const nrw_run_result *run = report->in->run;
+    for (size_t i = 0; i < run->n_losses && i < 26; i++) {
+        double x = nrw_map_view_x(view, run->losses[i].at_um[0]);
+        double y = nrw_map_view_y(view, run->losses[i].at_um[1]);
+        char letter[2] = {(char)('A' + (int)i), '\0'};
+        nrw_markup_put(&report->out,
+                       "<g class='loss'><path d='M%c %cl8 8m0 -8l-8 8'/><text class='halo' x='%c' "
+                       "y='%c'>%r</text><text x='%c' y='%c'>%r</text></g>",
+                       x - 4, y - 4, x + 6, y - 5, letter, x + 6, y - 5, letter);
+    }
+}
+
+static void put_throat_rows(nrw_report *report)
+{
+    static const char *const heads[] = {"Throat",        "Entered at, µm",        "Left at, µm",
+                                        "Narrowest, µm", "Of the gathered swarm", "At, µm"};
+    size_t n = 0;
+    if (!has_walls(report->in))
+        return;
+    const nrw_throat *throats = nrw_channel_throats(report->in->channel, &n);
+    double gathered = nrw_scenario_gathered_diameter_um(report->in->scenario);
+    if (n == 0)
+        return;
+    nrw_report_data_begin(report, "throats, positions along the route", 6, heads);
+    for (size_t i = 0; i < n; i++)
+        nrw_markup_put(&report->out,
+                       "<tr><th scope='row'>%z</th><td>%n</td><td>%n</td><td>%n</td><td>%n</td>"
+                       "<td>(%n, %n)</td></tr>\n",
+                       i + 1, throats[i].entry_um, throats[i].exit_um, throats[i].narrowest_um,
+                       throats[i].narrowest_um / gathered, throats[i].at_um[0],
+                       throats[i].at_um[1]);
+    nrw_report_data_end(report);
+}
+
+static void put_key(nrw_report *report)
+{
+    const nrw_run_result *run = report->in->run;
+    nrw_markup_put(&report->out, "<ul class='key'>");
+    for (int i = 0; run && i < NRW_N_FATES; i++)
+        if (run->fate_fraction[i] > 0)
+            nrw_markup_put(&report->out, "<li><i class='fate-%r'></i>%r</li>",
+                           nrw_fate_name((nrw_fate)i), nrw_report_fate_word((nrw_fate)i));
+    nrw_markup_put(&report->out, "</ul>");
+}
+
+void nrw_report_map(nrw_report *report)
+{
+    nrw_markup *out = &report->out;
+    if (!report->in->channel)
+        return;
+    double box[4];
+    map_labels labels;
+    bounds_of(report, box);
+    nrw_map_view view = overview(box);
+    collect_labels(report, &view, &labels);
+    int n_rows = arrange(&labels, view.width);
+    nrw_report_section(report, "map", "The way");
+    nrw_report_map_define(report);
+    nrw_markup_put(out, "<figure class='wide'><div class='scroll' tabindex='0' role='region' "
+                        "aria-label='Map of the channel'>\n");
+    nrw_svg_open(out, "map-picture", view.width, view.height + n_rows * ROW_HEIGHT,
+                 "Map of the channel with the swarm at its end",
+                 "Channel walls, the route from release to target, throats with their widths, and "
+                 "every particle where it is at the end, coloured by its fate. Numbered frames "
+                 "are the moments shown below; lettered crosses are the losses of the table.");
+    put_labels(report, &labels, n_rows, view.width);
+    nrw_markup_put(out, "<svg y='%d' width='%c' height='%c'>", n_rows * ROW_HEIGHT, view.width,
+                   view.height);
+    nrw_report_map_ground(report, &view);
+    if (report->in->run) {
+        put_moment_boxes(report, &view);
+        (void)nrw_report_map_particles(report, &view, "end", NRW_MAP_FINAL);
+        put_loss_marks(report, &view);
+    }
+    nrw_svg_scale_bar(out, view.width - 14, view.height - 12, view.scale, 160);
+    nrw_markup_put(out, "</svg>");
+    nrw_svg_close(out);
+    nrw_markup_put(out, "</div>\n<figcaption>The whole map, with the particles where they are at "
+                        "the end. Numbered frames: the moments below. Lettered crosses: where "
+                        "particles were lost.");
+    put_key(report);
+    nrw_markup_put(out, "</figcaption>\n");
+    put_throat_rows(report);
+    nrw_markup_put(out, "</figure>\n");
+    nrw_report_section_end(report);
+}
