@@ -35,10 +35,11 @@ static double two_sided_z(double confidence)
  * ends, where the trapezoidal rule converges faster than any power of the step. */
 double nrw_expected_maximum(size_t n)
 {
-    const double end = 12.0, step = 1.0 / 64.0;
+    const int half_count = 768;
+    const double step = 1.0 / 64.0; /* so from -12 to 12 */
     double sum = 0.0;
-    for (double x = -end; x <= end; x += step) {
-        double below = gsl_cdf_ugaussian_P(x);
+    for (int k = -half_count; k <= half_count; k++) {
+        double x = k * step, below = gsl_cdf_ugaussian_P(x);
         if (below > 0.0)
             sum += x * gsl_ran_ugaussian_pdf(x) * exp((double)(n - 1) * log(below));
     }

@@ -62,7 +62,7 @@ nrw_status nrw_survival_init(nrw_survival *survival, size_t n, const double *tim
 {
     memset(survival, 0, sizeof *survival);
     size_t *order = malloc((n + 1) * sizeof *order);
-    survival->steps = malloc((n + 1) * sizeof *survival->steps);
+    survival->steps = calloc(n + 1, sizeof *survival->steps);
     if (!order || !survival->steps) {
         free(order);
         nrw_survival_clear(survival);

@@ -88,7 +88,7 @@ void nrw_cell_grid_sort(nrw_cell_grid *grid, size_t n, const double *x_um, const
     memset(grid->starts, 0, (size + 1) * sizeof *grid->starts);
     for (size_t i = 0; i < n; i++) {
         uint32_t entry = entry_of(grid, cell_of(grid, 0, x_um[i]), cell_of(grid, 1, y_um[i]),
-                                  grid->flat ? 0 : cell_of(grid, 2, z_um[i]));
+                                  z_um && !grid->flat ? cell_of(grid, 2, z_um[i]) : 0);
         grid->entries[i] = entry;
         grid->starts[entry + 1]++;
     }

@@ -98,7 +98,9 @@ double nrw_disc_union_area_um2(nrw_cell_grid *grid, size_t n, const double *x_um
     if (n == 0)
         return 0.0;
     const discs all = {n, x_um, y_um, radius_um};
-    arcs hidden = {0, arc_begins, arc_ends};
+    arcs hidden;
+    hidden.begins = arc_begins;
+    hidden.ends = arc_ends;
     double largest_um = 0.0;
     for (size_t i = 0; i < n; i++)
         largest_um = fmax(largest_um, radius_um[i]);
