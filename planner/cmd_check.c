@@ -32,6 +32,12 @@ static leg_settings settings_of(const nrw_leg *leg)
                           leg->drive.alternate_share > 0.0 ? 2 : 1};
 }
 
+/* Adding 0 turns -0 into 0, which reads better. */
+static nrw_vec3 without_sign_of_zero(nrw_vec3 vector)
+{
+    return (nrw_vec3){vector.x + 0.0, vector.y + 0.0, vector.z + 0.0};
+}
+
 /* The expansion of a setting at its fixed heading, or at heading 0 where
  * feedback turns it. */
 static nrw_field expand(const nrw_drive_setting *setting)
@@ -40,7 +46,11 @@ static nrw_field expand(const nrw_drive_setting *setting)
         setting->heading_kind == NRW_HEADING_FIXED && setting->mode != NRW_DRIVE_GENERAL
             ? setting->heading_deg
             : 0.0;
-    return nrw_drive_field(setting, heading_deg * NRW_DEGREE, setting->tilt_deg);
+    nrw_field field = nrw_drive_field(setting, heading_deg * NRW_DEGREE, setting->tilt_deg);
+    field.steady = without_sign_of_zero(field.steady);
+    field.cos = without_sign_of_zero(field.cos);
+    field.sin = without_sign_of_zero(field.sin);
+    return field;
 }
 
 /* --- figures ------------------------------------------------------------------ */
@@ -256,6 +266,16 @@ static void describe_channel(const check_figures *figures, FILE *stream)
     }
 }
 
+/* What is only rounding beside the field's size is printed as 0. */
+static void print_vector(FILE *stream, const char *key, nrw_vec3 vector, double size)
+{
+    const double parts[] = {vector.x, vector.y, vector.z};
+    for (int i = 0; i < 3; i++)
+        (void)fprintf(stream, "%s%s%s%.6g", i ? "" : ", ", i ? "" : key, i ? ", " : ": [",
+                      fabs(parts[i]) < 1e-12 * size ? 0.0 : parts[i]);
+    (void)fprintf(stream, "]");
+}
+
 static void describe_setting(const nrw_job *job, const nrw_drive_setting *setting, FILE *stream)
 {
     nrw_regime regime = nrw_regime_of(job->scenario, setting, NULL);
@@ -266,11 +286,11 @@ static void describe_setting(const nrw_job *job, const nrw_drive_setting *settin
     line(stream, "shedding Lambda", regime.shedding_number, "");
     (void)fprintf(stream, "  %-22s %s (%s)\n", "model", nrw_model_name(regime.recommended),
                   regime.reason);
-    (void)fprintf(stream,
-                  "  as general drive       frequency_Hz: %.6g, steady_mT: [%.6g, %.6g, %.6g], "
-                  "cos_mT: [%.6g, %.6g, %.6g], sin_mT: [%.6g, %.6g, %.6g]%s\n",
-                  field.frequency_Hz, field.steady.x, field.steady.y, field.steady.z, field.cos.x,
-                  field.cos.y, field.cos.z, field.sin.x, field.sin.y, field.sin.z,
+    (void)fprintf(stream, "  %-22s frequency_Hz: %.6g", "as general drive", field.frequency_Hz);
+    print_vector(stream, "steady_mT", field.steady, nrw_field_peak_mT(&field));
+    print_vector(stream, "cos_mT", field.cos, nrw_field_peak_mT(&field));
+    print_vector(stream, "sin_mT", field.sin, nrw_field_peak_mT(&field));
+    (void)fprintf(stream, "%s\n",
                   setting->heading_kind == NRW_HEADING_FIXED ? "" : " (at heading 0)");
 }
 

@@ -46,8 +46,10 @@ static nrw_status simulate(nrw_job *job, run_work *work)
         nrw_run(job->scenario, job->channel, &job->schedule, &config, &work->result, job->errors);
     nrw_progress_line_end(&work->line);
     if (status == NRW_INTERRUPTED)
-        nrw_errors_add(job->errors, status, NULL, "interrupted at %.4g s of simulated time",
-                       work->result.time_s);
+        nrw_errors_add(job->errors, status,
+                       job->store ? "what was done is saved; --resume repeats it to its end"
+                                  : "with --out, what was done would be saved",
+                       "interrupted at %.4g s of simulated time", work->result.time_s);
     return status;
 }
 

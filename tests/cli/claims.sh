@@ -38,6 +38,9 @@ complains() { grep -qF -- "$1" <<<"$err"; }
 silent() { [ -z "$out" ]; }
 no_complaint() { [ -z "$err" ]; }
 # figure JQ_EXPRESSION: true of the JSON on stdout.
-figure() { jq -e "$1" <<<"$out" >/dev/null; }
+# jq finds no fault with no JSON at all, hence the first condition.
+figure() { [ -n "$out" ] && jq -e "$1" <<<"$out" >/dev/null; }
+# near JQ_PATH VALUE TOLERANCE: a figure within a relative tolerance of a value.
+near() { figure "($1) as \$x | ($2) as \$y | (\$x - \$y | fabs) <= $3 * (\$y | fabs)"; }
 
 claims_end() { [ "$failures" = 0 ]; }
