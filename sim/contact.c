@@ -266,8 +266,9 @@ float nrw_contacts_overlap(const nrw_contacts *contacts, const float *x, const f
         const float dx = x[i] - x[j], dy = y[i] - y[j], dz = z[i] - z[j];
         const float r = sqrtf(dx * dx + dy * dy + dz * dz);
         const float overlap = 1.0f - r / contacts->distance[pair];
-        /* a NaN must not hide: it compares false */
-        largest = overlap <= largest ? largest : overlap;
+        if (isnan(overlap))
+            return overlap; /* compared with later pairs it would be lost */
+        largest = overlap > largest ? overlap : largest;
     }
     return largest;
 }

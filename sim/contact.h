@@ -83,7 +83,8 @@ void nrw_contacts_warm_start(nrw_contacts *contacts, nrw_contact_solve *solve, c
 /* Sweeps to convergence. Deterministic: fixed order of summation. */
 void nrw_contacts_solve(nrw_contacts *contacts, nrw_contact_solve *solve);
 
-/* Largest overlap of listed pairs as a share of their contact distance. */
+/* Largest overlap of listed pairs as a share of their contact distance; NAN if a
+ * position is. */
 float nrw_contacts_overlap(const nrw_contacts *contacts, const float *x, const float *y,
                            const float *z);
 

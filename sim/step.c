@@ -556,7 +556,7 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
     const double overlap =
         (double)nrw_contacts_overlap(&world->contacts, world->px, world->py, world->pz);
     world->largest_overlap = fmax(world->largest_overlap, overlap);
-    if (overlap > OVERLAP_MAX)
+    if (!(overlap <= OVERLAP_MAX))
         return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step, stiffer contacts or a weaker field",
                               "two particles overlap by %.0f %% of their distance at t = %.6g s",
                               100.0 * overlap, world->time_s);
