@@ -64,6 +64,27 @@ static nrw_status parse_model(const char *text, nrw_model *model, nrw_errors *er
                           text);
 }
 
+static nrw_status parse_allowance(const char *text, unsigned *allowed, nrw_errors *errors)
+{
+    char expected[160] = "";
+    const unsigned bit = nrw_export_allowance(text);
+    *allowed |= bit;
+    for (int i = 0; i < NRW_N_ALLOWANCES; i++)
+        (void)snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "%s%s",
+                       i ? ", " : "one of: ", nrw_export_allowance_name(i));
+    return bit ? NRW_OK : nrw_errors_add(errors, NRW_BAD_USAGE, expected, "--allow: '%s'", text);
+}
+
+static nrw_status parse_rate(const char *text, double *rate_Hz, nrw_errors *errors)
+{
+    char *end = NULL;
+    *rate_Hz = strtod(text, &end);
+    if (end != text && *end == '\0' && *rate_Hz > 0.0 && *rate_Hz <= 1e9)
+        return NRW_OK;
+    return nrw_errors_add(errors, NRW_BAD_USAGE, "samples a second, above 0 and at most 1e9",
+                          "--rate: '%s'", text);
+}
+
 /* Stores the value of option number `index`. */
 static nrw_status take_option(int index, const char *value, nrw_command_options *options,
                               nrw_errors *errors)
@@ -94,6 +115,15 @@ static nrw_status take_option(int index, const char *value, nrw_command_options 
     case NRW_OPTION_INDEX_TRIALS:
         status = parse_number(name, value, 1, TRIALS_MAX, &number, errors);
         options->trials = (int)number;
+        break;
+    case NRW_OPTION_INDEX_ALLOW:
+        status = parse_allowance(value, &options->allowed, errors);
+        break;
+    case NRW_OPTION_INDEX_LIMITS:
+        options->limits = value;
+        break;
+    case NRW_OPTION_INDEX_RATE:
+        status = parse_rate(value, &options->rate_Hz, errors);
         break;
     case NRW_OPTION_INDEX_JSON:
         options->json = true;

@@ -16,7 +16,9 @@
 /* The commands, in the order of --help. */
 #define NRW_COMMANDS(X)                                                                            \
     X(check)                                                                                       \
-    X(run)
+    X(run)                                                                                         \
+    X(plan)                                                                                        \
+    X(export)
 
 /* The options: bit, name, argument ("" for a switch), help. */
 #define NRW_OPTIONS(X)                                                                             \
@@ -29,6 +31,9 @@
     X(JSON, "json", "", "print the result as JSON, and nothing else, on stdout")                   \
     X(QUIET, "quiet", "", "no progress and no readable result, only errors")                       \
     X(FORCE, "force", "", "replace DIR though it is not empty")                                    \
+    X(ALLOW, "allow", "NAME", "go on though this limit of the rig is exceeded; may be repeated")   \
+    X(LIMITS, "limits", "FILE", "levels for people from this file (default: built in)")           \
+    X(RATE, "rate", "HZ", "samples a second (default: the rig's sample_rate_Hz)")                  \
     X(RESUME, "resume", "", "go on with an interrupted DIR")                                       \
     X(HELP, "help", "", "this text, examples first")                                               \
     X(VERSION, "version", "", "print the version")
@@ -58,6 +63,9 @@ typedef struct nrw_command_options {
     nrw_model model;
     int trials; /* 0: not given */
     bool json, quiet, force, resume;
+    unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
+    const char *limits;    /* NULL: not given */
+    double rate_Hz;        /* 0: not given */
     const char **schedules; /* (n_schedules) in the order given */
     size_t n_schedules;
     const char **files; /* (n_files) the arguments that are no options */

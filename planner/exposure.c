@@ -176,15 +176,20 @@ nrw_limit_check nrw_exposure_check(const nrw_limit *limit, const nrw_exposure_ca
 
 void nrw_limit_check_sentence(const nrw_limit_check *check, char *text, size_t size)
 {
-    const bool index = check->unit[0] == '\0';
-    const char *gap = index ? "" : " ";
+    const char *exceeded = check->ok ? "" : ", exceeded";
     if (isnan(check->value))
-        (void)snprintf(text, size, "%s: not known here; level %.4g%s%s for %s (%s).", check->limit,
-                       check->allowed, gap, check->unit, check->who, check->source);
+        (void)snprintf(text, size, "%s: not known here; the level for %s is %.4g %s. Source: %s.",
+                       check->limit, check->who, check->allowed, check->unit, check->source);
+    else if (check->unit[0] == '\0')
+        (void)snprintf(text, size,
+                       "%s%s: %.4g times the level, summed over frequencies, for %s (%s). To do: "
+                       "%s. Source: %s.",
+                       check->limit, exceeded, check->value, check->who, check->where,
+                       check->action, check->source);
     else
-        (void)snprintf(text, size, "%s: %.4g%s%s against %s%.4g%s%s for %s; %s%s; %s; source: %s.",
-                       check->limit, check->value, gap, check->unit,
-                       index ? "a sum of " : "a level of ", check->allowed, gap, check->unit,
-                       check->who, check->where, check->ok ? "" : ", exceeded", check->action,
-                       check->source);
+        (void)snprintf(text, size,
+                       "%s%s: %.4g %s; the level for %s is %.4g %s (%s). To do: %s. "
+                       "Source: %s.",
+                       check->limit, exceeded, check->value, check->unit, check->who,
+                       check->allowed, check->unit, check->where, check->action, check->source);
 }

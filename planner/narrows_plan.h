@@ -5,6 +5,9 @@
 #ifndef NARROWS_PLAN_H
 #define NARROWS_PLAN_H
 
+#include "export.h"
+#include "limit.h"
+#include "plan.h"
 #include "rig.h"
 #include "schedule_file.h"
 

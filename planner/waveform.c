@@ -525,3 +525,17 @@ bool nrw_wave_next(nrw_wave *wave, nrw_wave_sample *sample)
     wave->next_sample++;
     return true;
 }
+
+void nrw_wave_at(const nrw_wave *wave, double t_s, nrw_wave_sample *sample)
+{
+    size_t low = 0, high = wave->n_entries; /* the last entry that has begun, or the first */
+    while (high - low > 1) {
+        const size_t middle = low + (high - low) / 2;
+        if (wave->entries[middle].time_s <= t_s)
+            low = middle;
+        else
+            high = middle;
+    }
+    memset(sample, 0, sizeof *sample);
+    entry_sample(wave, &wave->entries[low], t_s, sample);
+}

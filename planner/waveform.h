@@ -59,4 +59,8 @@ const nrw_wave_join *nrw_wave_joins(const nrw_wave *wave, size_t *n_joins);
 bool nrw_wave_next(nrw_wave *wave, nrw_wave_sample *sample);
 void nrw_wave_rewind(nrw_wave *wave);
 
+/* Field, currents, rates and voltages at any time, without the windings' heating
+ * and the command. O(log n); any thread. */
+void nrw_wave_at(const nrw_wave *wave, double t_s, nrw_wave_sample *sample);
+
 #endif
