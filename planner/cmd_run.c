@@ -166,6 +166,8 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         if (status == NRW_OK)
             work.status = simulate(&job, &work);
         status = record(&job, &work);
+        job.reported = true;
+        job.run = work.result.n_particles > 0 ? &work.result : NULL;
         status = nrw_job_finish(&job, status, describe, &work);
     }
     nrw_run_result_clear(&work.result);

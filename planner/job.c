@@ -92,6 +92,25 @@ static void complete_result(nrw_job *job)
     nrw_result_provenance(job->result, &provenance);
 }
 
+static nrw_status write_report(nrw_job *job)
+{
+    const nrw_report_input input = {
+        .scenario = job->scenario,
+        .channel = job->channel,
+        .schedule = &job->schedule,
+        .run = job->run,
+        .result = job->result,
+        .schedule_text = job->schedule_text,
+    };
+    char *html = NULL;
+    size_t size = 0;
+    nrw_status status = nrw_report_run(&input, &html, &size, job->errors);
+    if (status == NRW_OK)
+        status = nrw_store_put(job->store, "report.html", html, size, job->errors);
+    free(html);
+    return status;
+}
+
 static nrw_status write_folder(nrw_job *job, const char *json)
 {
     nrw_store *store = job->store;
@@ -103,6 +122,8 @@ static nrw_status write_folder(nrw_job *job, const char *json)
     if (status == NRW_OK && job->schedule_text)
         status = nrw_store_put(store, "schedule.yaml", job->schedule_text, job->schedule_size,
                                job->errors);
+    if (status == NRW_OK && job->reported)
+        status = write_report(job);
     job->store = NULL;
     if (status != NRW_OK) {
         nrw_store_abandon(store, job->errors);

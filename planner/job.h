@@ -16,7 +16,9 @@ typedef struct nrw_job {
     size_t schedule_size;
     nrw_store *store; /* NULL without --out */
     nrw_result *result;
-    size_t first_error; /* of the work itself, behind those of the inputs */
+    bool reported;             /* set it to have report.html in the folder, */
+    const nrw_run_result *run; /* of this run (borrowed; NULL: nothing was simulated) */
+    size_t first_error;        /* of the work itself, behind those of the inputs */
     char started[32];
     double started_s;
 } nrw_job;
@@ -29,7 +31,7 @@ nrw_status nrw_job_begin(nrw_job *job, const char *command, const nrw_command_op
                          nrw_errors *errors);
 
 /* Completes the result (provenance; what was refused or failed as warnings),
- * writes result.json and the inputs into the folder and puts it in place, then
+ * writes result.json, the inputs and the report into the folder and puts it in place, then
  * prints the JSON, or lets `describe` print the readable result with `context`
  * (neither when quiet). Returns `status`, or what failed here if that is worse. */
 nrw_status nrw_job_finish(nrw_job *job, nrw_status status,

@@ -56,7 +56,7 @@ claim "a whole run doesn't call itself partial" figure '.figures | has("partial"
 claim "the swarm rolled toward b" figure '.figures.centroid_um[0] > 1'
 claim "the spin has the sense of the drive" figure '.figures.mean_spin_Hz > 0'
 claim "the folder's result is the printed one" cmp -s one/result.json .out
-for file in scenario.yaml schedule.yaml morphology.csv final.csv trajectory.h5; do
+for file in scenario.yaml schedule.yaml morphology.csv final.csv trajectory.h5 report.html; do
     claim "the folder has $file" [ -s "one/$file" ]
 done
 claim "final.csv has a header and a row for each particle" [ "$(wc -l <one/final.csv)" = 41 ]
