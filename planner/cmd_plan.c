@@ -177,6 +177,8 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         status = work.status;
         if (status == NRW_OK || status == NRW_REFUSED || status == NRW_INTERRUPTED) {
             status = record(&job, &work);
+            job.reported = true;
+            job.run = work.run.n_particles > 0 ? &work.run : NULL;
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }

@@ -56,7 +56,7 @@ void nrw_progress_line_format(const nrw_progress_line *line, double done, double
     double percent = of > 0.0 ? 100.0 * fmin(done / of, 1.0) : 0.0;
     if (rate > 0.0)
         format_duration((of - done) / rate, left, sizeof left);
-    (void)snprintf(text, size, "%s: %.4g of %.4g %s (%.0f %%), %.3g per second, %s left at most",
+    (void)snprintf(text, size, "%s: %.4g of %.4g %s (%.0f %%), %.3g per second, about %s left",
                    line->what, done, of, line->unit, percent, rate, left);
 }
 

@@ -8,7 +8,7 @@ Test(progress, a_line_tells_done_rate_and_time_left)
     nrw_progress_line line = {.what = "run", .unit = "s simulated"};
     char text[128];
     nrw_progress_line_format(&line, 30.0, 300.0, 2.0, text, sizeof text);
-    cr_assert_str_eq(text, "run: 30 of 300 s simulated (10 %), 15 per second, 18 s left at most");
+    cr_assert_str_eq(text, "run: 30 of 300 s simulated (10 %), 15 per second, about 18 s left");
 }
 
 Test(progress, long_times_are_told_in_minutes_and_hours)
@@ -26,7 +26,7 @@ Test(progress, nothing_done_yet_promises_nothing)
     nrw_progress_line line = {.what = "run", .unit = "s"};
     char text[128];
     nrw_progress_line_format(&line, 0.0, 10.0, 0.0, text, sizeof text);
-    cr_assert_str_eq(text, "run: 0 of 10 s (0 %), 0 per second, ? left at most");
+    cr_assert_str_eq(text, "run: 0 of 10 s (0 %), 0 per second, about ? left");
 }
 
 Test(progress, a_quiet_line_has_no_stream)
