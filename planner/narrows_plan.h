@@ -8,6 +8,7 @@
 #include "export.h"
 #include "limit.h"
 #include "plan.h"
+#include "report.h"
 #include "rig.h"
 #include "schedule_file.h"
 
