@@ -27,17 +27,20 @@
 
 static void take_positions(nrw_world *world)
 {
-    double sx = 0.0, sy = 0.0;
+    double sx = 0.0, sy = 0.0, sz = 0.0;
     for (size_t i = 0; i < world->n; i++) {
         sx += world->x[i];
         sy += world->y[i];
+        sz += world->z[i];
     }
     world->origin_x = sx / (double)world->n;
     world->origin_y = sy / (double)world->n;
+    /* heights count from the floor; without one, from the mean like the rest */
+    const double base = world->body.has_floor ? 0.0 : sz / (double)world->n;
     for (size_t i = 0; i < world->n; i++) {
         world->fx0[i] = (float)(world->x[i] - world->origin_x);
         world->fy0[i] = (float)(world->y[i] - world->origin_y);
-        world->fz0[i] = (float)world->z[i];
+        world->fz0[i] = (float)(world->z[i] - base);
     }
 }
 
