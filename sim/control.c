@@ -77,7 +77,9 @@ static void steer(nrw_control *control, int which, const nrw_drive_setting *sett
         if (!(ahead > 0.0))
             ahead = nrw_scenario_gathered_diameter_um(control->scenario);
         double s = nrw_channel_route_project_um(control->channel, at[0], at[1]);
-        nrw_channel_route_point(control->channel, s + ahead, to, NULL);
+        /* the route ends at the target: beyond it there is nothing to head for */
+        double end = nrw_channel_route_length_um(control->channel);
+        nrw_channel_route_point(control->channel, fmin(s + ahead, end), to, NULL);
     } else if (setting->heading_kind == NRW_HEADING_NODE) {
         memcpy(to, control->scenario->map.nodes[setting->heading_node].at_um, sizeof to);
     } else {
