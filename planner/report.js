@@ -81,7 +81,7 @@
     const b = data.bounds;
     const whole = Math.min(width / (b[2] - b[0]), height / (b[3] - b[1])) * 0.94;
     if (view.value === "whole") return { scale: whole, x: (b[0] + b[2]) / 2, y: (b[1] + b[3]) / 2 };
-    const body = Math.max(frame[5] * 1.5, Math.hypot(frame[8] - frame[12], frame[9] - frame[13]) * 1.4,
+    const body = Math.max(frame[5] * 1.9, Math.hypot(frame[8] - frame[12], frame[9] - frame[13]) * 1.9,
                           40 * data.radius);
     const aim = { x: frame[3], y: frame[4], size: body };
     if (!centre || !playing || calm.matches) centre = aim;

@@ -72,11 +72,9 @@ void nrw_report_provenance(nrw_report *report)
     put_row(out, "Program", "narrows");
     put_row(out, "Version", nrw_result_get_string(result, "provenance.version"));
     put_row(out, "Command", nrw_result_get_string(result, "command"));
-    if (nrw_result_get_string(result, "provenance.seed"))
-        put_row(out, "Seed", nrw_result_get_string(result, "provenance.seed"));
-    else
-        nrw_markup_put(out, "<tr><th scope='row'>Seed</th><td>%f</td></tr>\n",
-                       nrw_result_get_number(result, "provenance.seed"));
+    nrw_markup_put(out, "<tr><th scope='row'>Seed</th><td>");
+    nrw_report_seed(report);
+    nrw_markup_put(out, "</td></tr>\n");
     put_row(out, "Model asked for", nrw_result_get_string(result, "provenance.model"));
     put_row(out, "Scenario’s SHA-256", report->in->scenario->sha256);
     put_row(out, "Started", nrw_result_get_string(result, "provenance.started"));

@@ -443,7 +443,6 @@ void nrw_report_map(nrw_report *report)
                  "Channel walls, the route from release to target, throats with their widths, and "
                  "every particle where it is at the end, coloured by its fate. Numbered frames "
                  "are the moments shown below; lettered crosses are the losses of the table.");
-    put_labels(report, &labels, n_rows, view.width);
     nrw_markup_put(out, "<svg y='%d' width='%c' height='%c'>", n_rows * ROW_HEIGHT, view.width,
                    view.height);
     nrw_report_map_ground(report, &view);
@@ -454,6 +453,7 @@ void nrw_report_map(nrw_report *report)
     }
     nrw_svg_scale_bar(out, view.width - 14, view.height - 12, view.scale, 160);
     nrw_markup_put(out, "</svg>");
+    put_labels(report, &labels, n_rows, view.width);
     nrw_svg_close(out);
     nrw_markup_put(out, "</div>\n<figcaption>The whole map, with the particles where they are at "
                         "the end. Numbered frames: the moments below. Lettered crosses: where "

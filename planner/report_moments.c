@@ -122,7 +122,7 @@ static void add_throats(moment_list *list, const nrw_throat *throats, size_t n_t
         size_t number = n_throats > 1 ? i + 1 : 0;
         throat_times(list->in->run, &throats[i], times_s);
         if (few && !isnan(times_s[0]))
-            add_moment(list, "At the mouth of throat", i + 1, times_s[0]);
+            add_moment(list, "At the mouth of the throat", number, times_s[0]);
         if (!isnan(times_s[1]))
             add_moment(list, "In the throat", number, times_s[1]);
         if (few && !isnan(times_s[2]))

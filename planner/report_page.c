@@ -13,6 +13,16 @@ static const char *title_of(const nrw_report *report)
     return title && *title ? title : title_fallback;
 }
 
+void nrw_report_seed(nrw_report *report)
+{
+    const char *large = nrw_result_get_string(report->in->result, "provenance.seed");
+    if (large)
+        nrw_markup_put(&report->out, "%s", large);
+    else
+        nrw_markup_put(&report->out, "%f",
+                       nrw_result_get_number(report->in->result, "provenance.seed"));
+}
+
 void nrw_report_begin(nrw_report *report, const char *kind)
 {
     nrw_markup *out = &report->out;
@@ -27,8 +37,12 @@ void nrw_report_begin(nrw_report *report, const char *kind)
     nrw_markup_bytes(out, (const char *)nrw_report_css, strlen((const char *)nrw_report_css));
     nrw_markup_put(out,
                    "</style>\n</head>\n<body>\n<main>\n<header>\n<p class='kicker'>%r report</p>\n"
-                   "<h1>%s</h1>\n</header>\n",
-                   kind, title_of(report));
+                   "<h1>%s</h1>\n<p class='quiet'>Predicted with narrows %s, model %s, seed ",
+                   kind, title_of(report),
+                   nrw_result_get_string(report->in->result, "provenance.version"),
+                   nrw_result_get_string(report->in->result, "provenance.model"));
+    nrw_report_seed(report);
+    nrw_markup_put(out, ".</p>\n</header>\n");
 }
 
 void nrw_report_end(nrw_report *report)

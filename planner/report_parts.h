@@ -17,6 +17,8 @@ typedef struct nrw_report {
 
 /* Head, styles, title. `kind` is e.g. "Run". */
 void nrw_report_begin(nrw_report *report, const char *kind);
+/* The seed as a number. */
+void nrw_report_seed(nrw_report *report);
 /* Scripts and the end of the page. */
 void nrw_report_end(nrw_report *report);
 /* Hands the finished text over (nrw_report_run), or clears it: NRW_NO_MEMORY. */

@@ -69,7 +69,7 @@ static void put_way(nrw_report *report)
         nrw_markup_put(out, ", nowhere narrower than the gathered swarm (%n µm)", gathered);
     else
         nrw_markup_put(out,
-                       " through %z throat%r, %n µm at the narrowest: %n of the gathered swarm's "
+                       " through %z throat%r, %n µm at the narrowest: %n of the gathered swarm’s "
                        "%n µm, so it must change its shape",
                        n_throats, n_throats > 1 ? "s" : "", narrowest, narrowest / gathered,
                        gathered);
@@ -146,9 +146,12 @@ static void put_confidence(nrw_report *report)
     const nrw_run_result *run = report->in->run;
     nrw_markup *out = &report->out;
     size_t n_outside = 0, n_averaged = 0;
+    const nrw_leg_visit *loosest = NULL;
     for (size_t i = 0; i < run->n_visits; i++) {
         n_outside += outside_range(&run->visits[i]);
         n_averaged += run->visits[i].model == NRW_MODEL_AVERAGED;
+        if (!loosest || run->visits[i].shedding_number > loosest->shedding_number)
+            loosest = &run->visits[i];
     }
     nrw_markup_put(out, "<dt>Confidence</dt><dd>One run with nominal properties and one seed: "
                         "there is no interval, and where much is lost another seed may differ by "
@@ -162,6 +165,11 @@ static void put_confidence(nrw_report *report)
         nrw_markup_put(out, "The field's turns were resolved in every leg.");
     else
         nrw_markup_put(out, "The period-averaged model was used within its range.");
+    if (loosest && loosest->shedding_number > 0.5)
+        nrw_markup_put(out,
+                       " In leg “%s” Λ is %n: particles may be shed faster than bonds pull them "
+                       "back, and what happens there is the least sure.",
+                       report->in->schedule->legs[loosest->leg].name, loosest->shedding_number);
     nrw_markup_put(out, "</dd>\n");
 }
 

@@ -19,8 +19,10 @@ enum series {
     CENTROID,
     TAIL,
     CLUSTER,
-    CHANNEL, /* its width where the centroid is */
-    ZERO,
+    CHANNEL,  /* its width where the centroid is */
+    ON_ROUTE, /* the centroid between the route's ends, NAN beyond them */
+    UPPER,    /* half the swarm’s width to both sides */
+    LOWER,
     N_SERIES
 };
 
@@ -36,6 +38,7 @@ static bool take_series(const nrw_report_input *in, run_series *series)
     series->block = calloc(N_SERIES * n + 1, sizeof(double));
     if (!series->block)
         return false;
+    double length = nrw_channel_route_length_um(in->channel);
     for (int k = 0; k < N_SERIES; k++)
         series->values[k] = series->block + (size_t)k * n;
     for (size_t i = 0; i < n; i++) {
@@ -50,6 +53,9 @@ static bool take_series(const nrw_report_input *in, run_series *series)
         series->values[TAIL][i] = seen->tail_um;
         series->values[CLUSTER][i] = seen->largest_cluster_fraction;
         series->values[CHANNEL][i] = isfinite(width) ? width : (double)NAN;
+        series->values[ON_ROUTE][i] = at >= 0 && at <= length ? at : (double)NAN;
+        series->values[UPPER][i] = seen->width_across_um / 2;
+        series->values[LOWER][i] = -seen->width_across_um / 2;
     }
     return true;
 }
@@ -148,8 +154,9 @@ static void put_widths(nrw_report *report, const run_series *series)
     nrw_svg_line(&plot, "line spread", n, v[TIME], v[SPREAD]);
     nrw_svg_line(&plot, "line width", n, v[TIME], v[WIDTH]);
     nrw_svg_axis_x(&plot, "time, s");
-    put_figure_end(report, "Shape against time. Wider channel than the axis: cut off at its top.",
-                   3, key);
+    put_figure_end(
+        report, "Shape against time. Where the channel is wider than the axis its line is cut off.",
+        3, key);
 }
 
 static void put_throat_bands(nrw_report *report, const nrw_svg_plot *plot)
@@ -158,9 +165,8 @@ static void put_throat_bands(nrw_report *report, const nrw_svg_plot *plot)
     const nrw_throat *throats = nrw_channel_throats(report->in->channel, &n_throats);
     for (size_t i = 0; i < n_throats; i++) {
         nrw_svg_band_y(plot, "throat", throats[i].entry_um, throats[i].exit_um);
-        nrw_markup_put(plot->out,
-                       "<text class='note' x='%c' y='%c' text-anchor='end'>throat %z</text>",
-                       plot->left + plot->width - 4,
+        nrw_markup_put(plot->out, "<text class='note' x='%c' y='%c'>throat %z</text>",
+                       plot->left + 6,
                        nrw_svg_y(plot, (throats[i].entry_um + throats[i].exit_um) / 2) + 4, i + 1);
     }
 }
@@ -186,8 +192,8 @@ static void put_progress(nrw_report *report, const run_series *series)
     nrw_svg_band_y(&plot, "target-band", target - scenario->target.radius_um,
                    target + scenario->target.radius_um);
     put_throat_bands(report, &plot);
-    nrw_markup_put(plot.out, "<text class='note' x='%c' y='%c' text-anchor='end'>target</text>",
-                   plot.left + plot.width - 4, nrw_svg_y(&plot, target) + 4);
+    nrw_markup_put(plot.out, "<text class='note' x='%c' y='%c'>target</text>", plot.left + 6,
+                   nrw_svg_y(&plot, target) + 4);
     nrw_svg_axis_y(&plot, "µm along the route");
     nrw_svg_area(&plot, "body-fill", n, v[TIME], v[TAIL], v[FRONT]);
     nrw_svg_line(&plot, "line tail", n, v[TIME], v[TAIL]);
@@ -222,8 +228,8 @@ static void put_cluster(nrw_report *report, const run_series *series)
 static void put_profile(nrw_report *report, const run_series *series)
 {
     enum { STEPS = 240 };
-    static const key_entry key[] = {{"line body-edge", "half the swarm's width, to both sides"},
-                                    {"line wall-edge", "half the channel's width"}};
+    static const key_entry key[] = {{"line body-edge", "half the swarm’s width, to both sides"},
+                                    {"line wall-edge", "half the channel’s width"}};
     double s[STEPS + 1], up[STEPS + 1], down[STEPS + 1];
     double *const *v = series->values;
     size_t n = series->n;
@@ -239,23 +245,19 @@ static void put_profile(nrw_report *report, const run_series *series)
     nrw_markup_put(&report->out, "<figure>");
     nrw_svg_open(&report->out, "profile", PICTURE_WIDTH, PICTURE_HEIGHT,
                  "Width of the swarm and of the channel along the route",
-                 "The channel as a silhouette, and inside it the swarm's width when its centroid "
+                 "The channel as a silhouette, and inside it the swarm’s width when its centroid "
                  "was there.");
     nrw_svg_band_y(&plot, "wall", -high, high);
     nrw_svg_area(&plot, "fluid", STEPS + 1, s, down, up);
+    nrw_svg_line(&plot, "line wall-edge", STEPS + 1, s, up);
+    nrw_svg_line(&plot, "line wall-edge", STEPS + 1, s, down);
     nrw_svg_axis_y(&plot, "µm from the centreline");
-    for (size_t i = 0; i < n; i++) {
-        if (v[CENTROID][i] < 0 || v[CENTROID][i] > length)
-            v[CENTROID][i] = NAN;
-        v[WIDTH][i] /= 2;
-        v[ZERO][i] = -v[WIDTH][i];
-    }
-    nrw_svg_area(&plot, "body-fill", n, v[CENTROID], v[ZERO], v[WIDTH]);
-    nrw_svg_line(&plot, "line body-edge", n, v[CENTROID], v[WIDTH]);
-    nrw_svg_line(&plot, "line body-edge", n, v[CENTROID], v[ZERO]);
+    nrw_svg_area(&plot, "body-fill", n, v[ON_ROUTE], v[LOWER], v[UPPER]);
+    nrw_svg_line(&plot, "line body-edge", n, v[ON_ROUTE], v[UPPER]);
+    nrw_svg_line(&plot, "line body-edge", n, v[ON_ROUTE], v[LOWER]);
     nrw_svg_axis_x(&plot, "µm along the route");
     put_figure_end(report,
-                   "The squeeze: the swarm's width where its centroid passes. Widths of "
+                   "The squeeze: the swarm’s width where its centroid passes. Widths of "
                    "the channel beyond the axis are cut off.",
                    2, key);
 }
@@ -297,8 +299,8 @@ void nrw_report_time(nrw_report *report)
     put_widths(report, &series);
     put_progress(report, &series);
     put_cluster(report, &series);
-    put_rows(report, &series);
     put_profile(report, &series);
+    put_rows(report, &series);
     nrw_markup_put(&report->out, "</div>\n");
     nrw_report_section_end(report);
     free(series.block);

@@ -2,6 +2,7 @@
 #include "report_parts.h"
 
 #include <math.h>
+#include <string.h>
 
 const char *nrw_report_fate_word(nrw_fate fate)
 {
@@ -148,6 +149,18 @@ static void put_heading(nrw_markup *out, const nrw_drive_setting *setting)
                        setting->wobble_period_s);
 }
 
+static bool same_heading(const nrw_drive_setting *a, const nrw_drive_setting *b)
+{
+    nrw_markup one = {0}, other = {0};
+    put_heading(&one, a);
+    put_heading(&other, b);
+    bool same =
+        one.size == other.size && (one.size == 0 || memcmp(one.text, other.text, one.size) == 0);
+    nrw_markup_clear(&one);
+    nrw_markup_clear(&other);
+    return same;
+}
+
 void nrw_report_drive_words(nrw_markup *out, const nrw_drive *drive)
 {
     put_mode(out, &drive->main);
@@ -156,7 +169,8 @@ void nrw_report_drive_words(nrw_markup *out, const nrw_drive *drive)
         nrw_markup_put(out, "; for the last %p of every %n s instead ", drive->alternate_share,
                        drive->alternate_period_s);
         put_mode(out, &drive->other);
-        put_heading(out, &drive->other);
+        if (!same_heading(&drive->main, &drive->other))
+            put_heading(out, &drive->other);
     }
 }
 

@@ -76,6 +76,7 @@ static void place(size_t n, double time_s, double *x, double *y)
     }
 }
 
+/* Front and tail leave the outermost particle out, as 95 % and 5 % of forty do. */
 static void measure(const double *x, const double *y, size_t n, nrw_morphology *seen)
 {
     double sx = 0, sy = 0, xx = 0, yy = 0;
@@ -85,12 +86,14 @@ static void measure(const double *x, const double *y, size_t n, nrw_morphology *
     }
     sx /= (double)n;
     sy /= (double)n;
-    double front = x[0], tail = x[0], low = y[0], high = y[0];
+    double front[2] = {-1e9, -1e9}, tail[2] = {1e9, 1e9}, low = y[0], high = y[0];
     for (size_t i = 0; i < n; i++) {
         xx += (x[i] - sx) * (x[i] - sx);
         yy += (y[i] - sy) * (y[i] - sy);
-        front = fmax(front, x[i]);
-        tail = fmin(tail, x[i]);
+        front[1] = fmax(front[1], fmin(front[0], x[i]));
+        front[0] = fmax(front[0], x[i]);
+        tail[1] = fmin(tail[1], fmax(tail[0], x[i]));
+        tail[0] = fmin(tail[0], x[i]);
         low = fmin(low, y[i]);
         high = fmax(high, y[i]);
     }
@@ -104,8 +107,8 @@ static void measure(const double *x, const double *y, size_t n, nrw_morphology *
                              .aspect_ratio = sqrt(fmax(xx, yy) / fmin(xx, yy)),
                              .spread_um = 2 * sqrt(xx + yy),
                              .width_across_um = high - low,
-                             .front_um = front,
-                             .tail_um = tail,
+                             .front_um = front[1],
+                             .tail_um = tail[1],
                              .rear_x_um = NAN,
                              .rear_y_um = NAN,
                              .largest_cluster_fraction = 0.975,
