@@ -59,7 +59,9 @@ static int compare_exits(const nrw_flow_exit *a, const nrw_flow_exit *b)
         return a->stage < b->stage ? -1 : 1;
     if (a->vessel != b->vessel)
         return a->vessel < b->vessel ? -1 : 1;
-    return (a->fate > b->fate) - (a->fate < b->fate);
+    if (a->fate != b->fate)
+        return a->fate < b->fate ? -1 : 1;
+    return (a->cause > b->cause) - (a->cause < b->cause);
 }
 
 /* Joins `more` to the exits (room for one more is there), keeping their order. */
@@ -123,7 +125,9 @@ nrw_status nrw_loss_flow_init(nrw_loss_flow *flow, const nrw_throat *throats, si
                                    {history->x_um[i], history->y_um[i]},
                                    route_um,
                                    route_um,
-                                   route_um};
+                                   route_um,
+                                   history->causes ? (nrw_loss_cause)history->causes[i]
+                                                   : NRW_LOSS_OTHER};
         if (status == NRW_OK)
             join_exit(flow, &one);
     }
@@ -185,7 +189,8 @@ nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
         const nrw_throat *throats = nrw_channel_throats(channel, &n_throats);
         const nrw_particle_history history = {n,         run->furthest_um, gathered,
                                               arrived,   run->fates,       run->x_um,
-                                              run->y_um, route_um,         vessels};
+                                              run->y_um, route_um,         vessels,
+                                              run->causes};
         status = nrw_loss_flow_init(flow, throats, n_throats, &history);
     }
     free(route_um);
@@ -193,31 +198,54 @@ nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
     return status;
 }
 
-/* Particles that belong to a stage: lost there, or retained at the last. */
-static size_t belonging(const nrw_loss_flow *flow, size_t s)
-{
-    return s + 1 < flow->n_stages ? flow->stages[s].n_lost : flow->stages[s].n_reached;
-}
-
-void nrw_loss_flow_tenths(const nrw_loss_flow *flow, int *tenths)
+/* Shares of counts (n) of `total` in tenths of a percent, rounded so that they
+ * sum to exactly 1000: less than one tenth each is left over by rounding down, and
+ * the largest remainders get it. */
+static void apportion(size_t n, const size_t *counts, size_t total, int *tenths)
 {
     size_t given = 0;
-    for (size_t s = 0; s < flow->n_stages; s++) {
-        tenths[s] = flow->n > 0 ? (int)(belonging(flow, s) * 1000 / flow->n) : 0;
-        given += (size_t)tenths[s];
+    for (size_t k = 0; k < n; k++) {
+        tenths[k] = total > 0 ? (int)(counts[k] * 1000 / total) : 0;
+        given += (size_t)tenths[k];
     }
-    /* Less than one tenth a stage is left over: the largest remainders get it. */
-    for (; flow->n > 0 && given < 1000; given++) {
+    for (; total > 0 && given < 1000; given++) {
         size_t best = 0, best_rest = 0;
-        for (size_t s = 0; s < flow->n_stages; s++) {
-            size_t whole = belonging(flow, s) * 1000, got = (size_t)tenths[s] * flow->n;
+        for (size_t k = 0; k < n; k++) {
+            size_t whole = counts[k] * 1000, got = (size_t)tenths[k] * total;
             if (whole > got && whole - got > best_rest) {
                 best_rest = whole - got;
-                best = s;
+                best = k;
             }
         }
         tenths[best]++;
     }
+}
+
+nrw_status nrw_loss_flow_tenths(const nrw_loss_flow *flow, int *tenths)
+{
+    size_t *counts = calloc(flow->n_stages + 1, sizeof *counts);
+    if (!counts)
+        return NRW_NO_MEMORY;
+    /* a stage has those lost there, the last those retained */
+    for (size_t s = 0; s < flow->n_stages; s++)
+        counts[s] = s + 1 < flow->n_stages ? flow->stages[s].n_lost : flow->stages[s].n_reached;
+    apportion(flow->n_stages, counts, flow->n, tenths);
+    free(counts);
+    return NRW_OK;
+}
+
+nrw_status nrw_loss_flow_exit_tenths(const nrw_loss_flow *flow, int *tenths)
+{
+    size_t *counts = calloc(flow->n_exits + 1, sizeof *counts);
+    if (!counts)
+        return NRW_NO_MEMORY;
+    for (size_t e = 0; e < flow->n_exits; e++)
+        counts[e] = flow->exits[e].n;
+    if (flow->n_stages > 0)
+        counts[flow->n_exits] = flow->stages[flow->n_stages - 1].n_reached;
+    apportion(flow->n_exits + 1, counts, flow->n, tenths);
+    free(counts);
+    return NRW_OK;
 }
 
 void nrw_flow_stage_name(const nrw_flow_stage *stage, char *text, size_t size)

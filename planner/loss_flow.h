@@ -34,6 +34,7 @@ typedef struct nrw_particle_history {
     const double *x_um, *y_um; /* at the end */
     const double *route_um;    /* projection on the route at the end */
     const int *vessels;        /* vessel at the end, -1: open map */
+    const uint8_t *causes;     /* nrw_loss_cause of those lost; NULL: NRW_LOSS_OTHER */
 } nrw_particle_history;
 
 /* A stage of the way. Every particle belongs to the last stage that it reached;
@@ -46,7 +47,7 @@ typedef struct nrw_flow_stage {
     size_t n_lost;    /* reached this one and no later; 0 at the last stage */
 } nrw_flow_stage;
 
-/* Particles lost after one stage that ended in one vessel with one fate. */
+/* Particles lost after one stage that ended in one vessel with one fate and cause. */
 typedef struct nrw_flow_exit {
     size_t stage; /* index */
     nrw_fate fate;
@@ -55,6 +56,7 @@ typedef struct nrw_flow_exit {
     double at_um[2];                    /* mean position at the end */
     double route_um;                    /* mean position along the route at the end */
     double route_low_um, route_high_um; /* its range */
+    nrw_loss_cause cause;
 } nrw_flow_exit;
 
 /* Owned; clear with nrw_loss_flow_clear. Several runs of one scenario may be
@@ -63,7 +65,7 @@ typedef struct nrw_loss_flow {
     size_t n;               /* particles released, over all runs added */
     nrw_flow_stage *stages; /* (n_stages) from released to retained */
     size_t n_stages;
-    nrw_flow_exit *exits; /* (n_exits) by stage, then vessel, then fate */
+    nrw_flow_exit *exits; /* (n_exits) by stage, then vessel, then fate, then cause */
     size_t n_exits;
 } nrw_loss_flow;
 
@@ -82,15 +84,21 @@ nrw_status nrw_loss_flow_add(nrw_loss_flow *flow, const nrw_loss_flow *other);
 
 /* The flow of a run on its channel, from the run's final state and the furthest
  * positions that it kept; gathered and arrived (n_particles each, may be NULL)
- * as in nrw_particle_history. */
+ * as in nrw_particle_history; usually the run's own. */
 nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
                                 const nrw_run_result *run, const uint8_t *gathered,
                                 const uint8_t *arrived);
 
 /* Shares for a table, in tenths of a percent: tenths (n_stages) of the particles
  * lost at each stage and, for the last, retained; rounded so that they sum to
- * exactly 1000 (largest remainders). All 0 for a flow without particles. */
-void nrw_loss_flow_tenths(const nrw_loss_flow *flow, int *tenths);
+ * exactly 1000 (largest remainders). All 0 for a flow without particles.
+ * NRW_NO_MEMORY. */
+nrw_status nrw_loss_flow_tenths(const nrw_loss_flow *flow, int *tenths);
+
+/* The same exit by exit: tenths (n_exits + 1) of the particles lost at each, the
+ * last those retained; they sum to exactly 1000, so that any grouping of exits
+ * does too. NRW_NO_MEMORY. */
+nrw_status nrw_loss_flow_exit_tenths(const nrw_loss_flow *flow, int *tenths);
 
 /* "released", "throat 2 passed", ... in `text`, always terminated. */
 void nrw_flow_stage_name(const nrw_flow_stage *stage, char *text, size_t size);

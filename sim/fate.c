@@ -136,6 +136,8 @@ static nrw_status add_loss(const nrw_scenario *scenario, const nrw_channel *chan
                            nrw_run_result *result, size_t i, nrw_errors *errors)
 {
     loss_key key = loss_of(scenario, channel, result, i);
+    if (result->causes)
+        result->causes[i] = (uint8_t)key.cause;
     char place[sizeof result->losses->place];
     name_place(scenario, &key, place, sizeof place);
     size_t k = 0;

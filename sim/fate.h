@@ -8,8 +8,8 @@
 #include "channel.h"
 #include "run.h"
 
-/* Fills result->fates, fate_fraction and losses from the final positions in the
- * result. in_largest (n) marks the largest cluster; stuck and washed (n, may be
+/* Fills result->fates, causes (unless NULL), fate_fraction and losses from the
+ * final positions in the result. in_largest (n) marks the largest cluster; stuck and washed (n, may be
  * NULL) mark particles that stick to a wall or left through an outlet. */
 nrw_status nrw_fate_judge(const nrw_scenario *scenario, const nrw_channel *channel,
                           const uint8_t *in_largest, const uint8_t *stuck, const uint8_t *washed,

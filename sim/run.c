@@ -50,7 +50,8 @@ void nrw_run_result_clear(nrw_run_result *result)
                       result->moment_y, result->moment_z, result->radius_um, result->fates,
                       result->losses,   result->frames,   result->visits, result->trajectory_um,
                       result->steering,
-                      result->trajectory_time_s, result->furthest_um};
+                      result->trajectory_time_s, result->furthest_um,
+                      result->causes,   result->gathered, result->arrived};
     for (size_t k = 0; k < sizeof blocks / sizeof *blocks; k++)
         free(blocks[k]);
     for (size_t k = 0; k < result->n_warnings; k++)
@@ -87,6 +88,7 @@ typedef struct run_state {
     double next_store_s;
     size_t frames_capacity, stored_capacity, visits_capacity, steering_capacity;
     double spin_sum;     /* ∫ mean spin along the drive's axis dt, rad */
+    double least_held;   /* share inside the target since it was reached; NAN: not yet */
     double fastest_ratio;/* largest drift of a leg over a Ω sin δ */
 } run_state;
 
@@ -221,14 +223,35 @@ static nrw_observation blur(const run_state *run, nrw_observation exact)
     return exact;
 }
 
-static double fraction_in_target(const run_state *run)
+/* Share inside the target now; those in it have arrived. */
+static double arrive(run_state *run)
 {
     const nrw_place *target = &run->scenario->target;
-    size_t inside = 0;
-    for (size_t i = 0; i < run->world->n; i++)
-        inside += hypot(run->world->x[i] - target->at_um[0], run->world->y[i] - target->at_um[1]) <=
-                  target->radius_um;
-    return (double)inside / (double)run->world->n;
+    size_t n_inside = 0;
+    for (size_t i = 0; i < run->world->n; i++) {
+        const bool inside = hypot(run->world->x[i] - target->at_um[0],
+                                  run->world->y[i] - target->at_um[1]) <= target->radius_um;
+        n_inside += inside;
+        run->result->arrived[i] |= inside;
+    }
+    return (double)n_inside / (double)run->world->n;
+}
+
+/* When the goal is reached, and how well it is held for the time asked for. */
+static void judge_goal(run_state *run)
+{
+    nrw_run_result *result = run->result;
+    const nrw_goal *goal = &run->scenario->goal;
+    const double t = run->world->time_s, inside = arrive(run);
+    if (isnan(result->time_to_target_s) && inside >= goal->fraction_min) {
+        result->time_to_target_s = t;
+        run->least_held = inside;
+    }
+    if (isnan(result->time_to_target_s) || !isnan(result->held_fraction))
+        return;
+    run->least_held = fmin(run->least_held, inside);
+    if (t >= result->time_to_target_s + goal->hold_s - TIME_TOLERANCE_S)
+        result->held_fraction = run->least_held;
 }
 
 static nrw_status keep_frame(run_state *run, const nrw_morphology *seen, double speed)
@@ -302,9 +325,7 @@ static nrw_status take_frame(run_state *run)
     for (size_t i = 0; i < world->n; i++)
         result->furthest_um[i] = fmax(
             result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
-    if (isnan(result->time_to_target_s) &&
-        fraction_in_target(run) >= run->scenario->goal.fraction_min)
-        result->time_to_target_s = t;
+    judge_goal(run);
     result->final = exact.seen;
     nrw_observation seen = blur(run, exact);
     nrw_control_observe(&run->control, t, &seen);
@@ -463,6 +484,8 @@ static nrw_status change_legs(run_state *run, bool *switched)
         *switched = true;
         if (run->control.warning[0] != '\0')
             warn(run, "%s", run->control.warning);
+        if (run->result->n_visits == 1)
+            memcpy(run->result->gathered, run->in_largest, run->world->n);
         close_visit(run, end);
         nrw_status status = enter_leg(run, next);
         if (status != NRW_OK)
@@ -565,16 +588,20 @@ static nrw_status begin(run_state *run)
             return out_of_memory(run);
     }
     result->fates = calloc(n, sizeof *result->fates);
+    result->causes = calloc(n, 1);
+    result->gathered = calloc(n, 1);
+    result->arrived = calloc(n, 1);
     run->in_largest = calloc(n, 1);
     run->morphology = nrw_morphology_work_create(n);
-    if (!result->fates || !run->in_largest || !run->morphology)
+    if (!result->fates || !result->causes || !result->gathered || !result->arrived ||
+        !run->in_largest || !run->morphology)
         return out_of_memory(run);
     for (size_t i = 0; i < n; i++) {
         result->radius_um[i] = (double)run->world->radius[i];
         result->furthest_um[i] = -INFINITY;
     }
     result->gap_um = run->world->body.gap_um;
-    result->time_to_target_s = NAN;
+    result->time_to_target_s = result->held_fraction = run->least_held = NAN;
     run->frame_s = 1.0 / run->scenario->imaging.frame_rate_Hz;
     return nrw_control_init(&run->control, run->scenario, run->channel, run->schedule, run->errors);
 }
@@ -647,6 +674,9 @@ static nrw_status finish(run_state *run)
     memcpy(result->y_um, world->y, world->n * sizeof(double));
     memcpy(result->z_um, world->z, world->n * sizeof(double));
     final_moments(run);
+    (void)arrive(run);
+    if (result->n_visits == 1 && result->visits[0].end >= NRW_LEG_DEADLINE)
+        memcpy(result->gathered, run->in_largest, world->n);
     for (size_t i = 0; i < world->n; i++)
         result->furthest_um[i] = fmax(
             result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));

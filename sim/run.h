@@ -107,12 +107,18 @@ typedef struct nrw_run_result {
     double *moment_x, *moment_y, *moment_z;     /* (n) fA·m² at the end */
     double *radius_um;                          /* (n) */
     nrw_fate *fates;                            /* (n) */
+    uint8_t *causes;                            /* (n) nrw_loss_cause of those not delivered */
+    uint8_t *gathered; /* (n) 1: in the largest cluster when the first leg ended (the run, if
+                          it never did) */
+    uint8_t *arrived;  /* (n) 1: inside the target circle at some frame, or at the end */
     double fate_fraction[NRW_N_FATES];
     nrw_loss_place *losses;
     size_t n_losses;
 
     double time_s;                /* simulated */
     double time_to_target_s;      /* first frame with goal.fraction_min inside the target; NAN: never */
+    double held_fraction;         /* least share inside the target at frames from then until
+                                     goal.hold_s later; NAN: the run ended before that */
     double *furthest_um;          /* (n) furthest position along the route reached, at frames */
     nrw_morphology final;
     double path_um;               /* length of the centroid's path */

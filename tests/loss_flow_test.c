@@ -38,7 +38,7 @@ static void add(tracks *t, int gathered, double furthest, int arrived, nrw_fate 
 static nrw_particle_history history_of(const tracks *t)
 {
     return (nrw_particle_history){t->n, t->furthest, t->gathered, t->arrived, t->fates,
-                                  t->x, t->y,        t->route,    t->vessels};
+                                  t->x, t->y,        t->route,    t->vessels,  NULL};
 }
 
 static tracks example(void)
@@ -178,7 +178,7 @@ Test(loss_flow, shares_sum_to_a_hundred_percent_in_every_rounding)
                 0);
         nrw_loss_flow flow = flow_of(&t);
         int tenths[N_STAGES], sum = 0;
-        nrw_loss_flow_tenths(&flow, tenths);
+        cr_assert_eq(nrw_loss_flow_tenths(&flow, tenths), NRW_OK);
         for (size_t s = 0; s < N_STAGES; s++) {
             size_t count = s < RETAINED ? flow.stages[s].n_lost : flow.stages[s].n_reached;
             double exact = 1000.0 * (double)count / (double)n;
@@ -203,6 +203,34 @@ Test(loss_flow, without_a_throat_released_gathered_target_retained_remain)
     cr_expect_eq(flow.stages[2].n_lost, 1);
     cr_expect_eq(flow.stages[3].n_reached, 3);
     nrw_loss_flow_clear(&flow);
+}
+
+Test(loss_flow, exits_of_one_place_are_kept_apart_by_cause_and_sum_to_a_whole)
+{
+    tracks t = example();
+    uint8_t causes[MOST] = {NRW_LOSS_OTHER,    NRW_LOSS_POCKET,         NRW_LOSS_PLUGGED,
+                            NRW_LOSS_IN_THROAT, NRW_LOSS_STUCK,         NRW_LOSS_PAST_BUT_APART,
+                            NRW_LOSS_SWEPT};
+    nrw_loss_flow flow, twice = {0};
+    nrw_particle_history history = history_of(&t);
+    history.causes = causes;
+    cr_assert_eq(nrw_loss_flow_init(&flow, throats, 2, &history), NRW_OK);
+    expect_balance(&flow);
+    cr_assert_eq(flow.n_exits, 7, "each of the seven lost has a cause or a place of its own");
+    /* by the order of causes: plugged before pocket, though found after it */
+    cr_expect_eq(flow.exits[1].cause, NRW_LOSS_PLUGGED);
+    cr_expect_eq(flow.exits[2].cause, NRW_LOSS_POCKET);
+    cr_assert_eq(nrw_loss_flow_add(&twice, &flow), NRW_OK);
+    cr_assert_eq(nrw_loss_flow_add(&twice, &flow), NRW_OK);
+    cr_expect_eq(twice.n_exits, 7);
+    int tenths[MOST], sum = 0;
+    cr_assert_eq(nrw_loss_flow_exit_tenths(&twice, tenths), NRW_OK);
+    for (size_t e = 0; e <= twice.n_exits; e++)
+        sum += tenths[e];
+    cr_expect_eq(sum, 1000);
+    cr_expect_eq(tenths[twice.n_exits], 300, "three of ten are retained");
+    nrw_loss_flow_clear(&flow);
+    nrw_loss_flow_clear(&twice);
 }
 
 Test(loss_flow, of_a_run_takes_place_and_distance_from_the_channel)
