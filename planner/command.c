@@ -29,7 +29,9 @@ static const nrw_command *const commands[] = {
 #undef COMMAND
 };
 
-enum { N_COMMANDS = sizeof commands / sizeof *commands, THREADS_MAX = 1024, TRIALS_MAX = 1000000 };
+#define COUNT(name) +1
+enum { N_COMMANDS = 0 NRW_COMMANDS(COUNT), THREADS_MAX = 1024, TRIALS_MAX = 1000000 };
+#undef COUNT
 
 /* --- parsing ------------------------------------------------------------------ */
 
@@ -243,6 +245,8 @@ nrw_status nrw_command_parse(int argc, char **argv, const nrw_command **command,
     }
     if (name)
         *command = find_command(name, errors);
+    if (name && !*command)
+        return NRW_BAD_USAGE;
     if (options->given & (NRW_OPTION_HELP | NRW_OPTION_VERSION))
         return errors->n_items > first ? NRW_BAD_USAGE : NRW_OK;
     if (!name)
@@ -250,7 +254,7 @@ nrw_status nrw_command_parse(int argc, char **argv, const nrw_command **command,
                        "no command is given");
     if (*command)
         check_counts(*command, options, errors);
-    return errors->n_items > first ? NRW_BAD_USAGE : NRW_OK;
+    return !*command || errors->n_items > first ? NRW_BAD_USAGE : NRW_OK;
 }
 
 void nrw_command_options_clear(nrw_command_options *options)
@@ -345,7 +349,7 @@ static nrw_status dispatch(const nrw_command *command, const nrw_command_options
         nrw_command_help(command, stdout);
         return NRW_OK;
     }
-    if (options->given & NRW_OPTION_VERSION) {
+    if (!command || options->given & NRW_OPTION_VERSION) {
         (void)printf("narrows %s\n", NRW_VERSION);
         return NRW_OK;
     }

@@ -15,5 +15,5 @@ void nrw_sha256_hex(const void *data, size_t size, char hex[65])
         hex[2 * i] = digits[digest[i] >> 4];
         hex[2 * i + 1] = digits[digest[i] & 15];
     }
-    hex[2 * SHA256_DIGEST_SIZE] = '\0';
+    hex[64] = '\0';
 }
