@@ -29,9 +29,14 @@ static const nrw_command *const commands[] = {
 #undef COMMAND
 };
 
-#define COUNT(name) +1
-enum { N_COMMANDS = 0 NRW_COMMANDS(COUNT), THREADS_MAX = 1024, TRIALS_MAX = 1000000 };
-#undef COUNT
+enum {
+#define INDEX(name) INDEX_##name,
+    NRW_COMMANDS(INDEX)
+#undef INDEX
+        N_COMMANDS
+};
+
+enum { THREADS_MAX = 1024, TRIALS_MAX = 1000000 };
 
 /* --- parsing ------------------------------------------------------------------ */
 
