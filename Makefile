@@ -223,20 +223,23 @@ format-check:
 
 tidy:
 	clang-tidy --quiet --warnings-as-errors='*' $(LIBRARY_SOURCES) $(PROGRAM_SOURCES) -- \
-	    -std=c17 -D_POSIX_C_SOURCE=200809L -Isim -Iplanner $(LIBRARY_CFLAGS)
+	    -std=c17 -fopenmp -D_POSIX_C_SOURCE=200809L -Isim -Iplanner $(LIBRARY_CFLAGS)
 
 # --- installation ---------------------------------------------------------------
 
 # Everything that the two umbrella headers reach.
-PUBLIC_HEADERS = $(sort $(filter %.h,$(shell $(CC) -MM -Isim -Iplanner sim/narrows_sim.h \
-                 planner/narrows_plan.h | tr -d '\\')))
+PUBLIC_HEADERS = $(sort $(patsubst planner/../%,%,$(filter %.h,$(shell $(CC) -MM -Isim -Iplanner \
+                 sim/narrows_sim.h planner/narrows_plan.h | tr -d '\\'))))
 
 install: all
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig \
 	    $(DESTDIR)$(PREFIX)/include/narrows
 	install -m 755 build/narrows $(DESTDIR)$(PREFIX)/bin/narrows
 	install -m 644 build/libnarrows.a $(DESTDIR)$(PREFIX)/lib/libnarrows.a
-	install -m 644 $(PUBLIC_HEADERS) $(DESTDIR)$(PREFIX)/include/narrows/
+	for header in $(PUBLIC_HEADERS); do \
+	    sed 's|"\.\./sim/|"|' $$header > build/header && \
+	    install -m 644 build/header $(DESTDIR)$(PREFIX)/include/narrows/$$(basename $$header) || exit 1; \
+	done; rm build/header
 	printf '%s\n' 'prefix=$(PREFIX)' 'Name: narrows' \
 	    'Description: Plans the passage of magnetic micro-swarms through narrow channels' \
 	    'Version: $(VERSION)' 'Requires: $(LIBRARIES)' 'Cflags: -I$${prefix}/include/narrows' \
