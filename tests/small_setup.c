@@ -66,12 +66,17 @@ void small_setup_clear(small_setup *setup)
 
 nrw_world *small_world(const small_setup *setup, bool own_moments)
 {
+    return small_world_of_seed(setup, own_moments, 1);
+}
+
+nrw_world *small_world_of_seed(const small_setup *setup, bool own_moments, uint64_t seed)
+{
     const nrw_draw nominal = {1.0, 1.0, 1.0, 1.0};
     nrw_world *world = NULL;
     nrw_errors errors;
     nrw_errors_init(&errors);
     nrw_status status =
-        nrw_world_create(setup->scenario, setup->channel, &nominal, 1,
+        nrw_world_create(setup->scenario, setup->channel, &nominal, seed,
                          setup->scenario->particles.count, own_moments, &world, &errors);
     cr_assert_eq(status, NRW_OK, "%s", errors.n_items ? errors.items[0].what : "");
     nrw_errors_clear(&errors);

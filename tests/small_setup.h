@@ -26,8 +26,9 @@ void small_setup_permanent(small_setup *setup, double moment_fAm2, const double 
 
 void small_setup_clear(small_setup *setup);
 
-/* Nominal factors, seed 1. The caller destroys it. */
+/* Nominal factors, seed 1 or another. The caller destroys it. */
 nrw_world *small_world(const small_setup *setup, bool own_moments);
+nrw_world *small_world_of_seed(const small_setup *setup, bool own_moments, uint64_t seed);
 
 /* What a field does to induced particles in the averaged model, or the field
  * itself for permanent ones. */
