@@ -30,6 +30,9 @@ enum {
 #define ABOVE_GOAL 0.15
 /* Of two that deliver alike the quicker is better: weight of the time used. */
 #define TIME_WEIGHT 0.02
+/* A recipe that fails now and then is worse than its mean: weight of the
+ * standard deviation over trials. */
+#define SPREAD_WEIGHT 0.3
 /* Runs that end at the deadline had no margin. */
 #define LATE_WEIGHT 0.05
 
@@ -114,12 +117,14 @@ static double score_of(const planner *plan, const candidate *c)
 {
     if (c->n_trials == 0)
         return -INFINITY;
-    double sum = 0.0;
-    for (size_t k = 0; k < c->n_trials; k++)
-        sum += c->outcomes[k].delivered -
-               TIME_WEIGHT * c->outcomes[k].time_s / plan->scenario->deadline_s -
-               LATE_WEIGHT * c->outcomes[k].out_of_time;
-    return sum / (double)c->n_trials;
+    const double n = (double)c->n_trials, mean = nrw_outcomes_mean(c->n_trials, c->outcomes);
+    double spread2 = 0.0, cost = 0.0;
+    for (size_t k = 0; k < c->n_trials; k++) {
+        spread2 += (c->outcomes[k].delivered - mean) * (c->outcomes[k].delivered - mean) / n;
+        cost += (TIME_WEIGHT * c->outcomes[k].time_s / plan->scenario->deadline_s +
+                 LATE_WEIGHT * c->outcomes[k].out_of_time) / n;
+    }
+    return mean - SPREAD_WEIGHT * sqrt(spread2) - cost;
 }
 
 /* Indices [first, last) of candidates by falling score, ties by rising index. */
@@ -506,7 +511,12 @@ nrw_status nrw_plan(const nrw_scenario *scenario, const nrw_channel *channel,
     plan.result = result;
     plan.errors = errors;
     plan.best_mean = NAN;
-    plan.race = (nrw_race){scenario, channel, NULL, config->model, tell, &plan, config->interrupted};
+    plan.race = (nrw_race){.scenario = scenario,
+                           .channel = channel,
+                           .model = config->model,
+                           .progress = tell,
+                           .context = &plan,
+                           .interrupted = config->interrupted};
     plan.candidates = calloc(MAX_CANDIDATES, sizeof *plan.candidates);
     if (!plan.candidates)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the search");

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../sim/run.h"
 #include "rig.h"
 
 /* Shares of the deadline; what is left over is margin. */
@@ -322,6 +323,21 @@ static bool add_simple(builder *build, double gather_s)
     return true;
 }
 
+/* Four times what a swarm took to gather: that grows with the number of
+ * particles and their size, and falls with the speed at which bonds pull,
+ * v_c = N_b f d/2 (docs/physics.md, section 8). */
+static double gather_timeout_s(const builder *build)
+{
+    const double reference_um_s = 29.5, reference_s = 7.0, reference_um = 3.0, reference_n = 150.0;
+    const nrw_particles *particles = &build->scenario->particles;
+    nrw_drive_setting setting = rotating(build->recipe, 0.0);
+    nrw_regime regime = nrw_regime_of(build->scenario, &setting, NULL);
+    const double pull = 0.5 * regime.cycle_displacement * setting.frequency_Hz * particles->diameter_um;
+    const double time = reference_s * ((double)particles->count / reference_n) *
+                        (particles->diameter_um / reference_um) * reference_um_s / fmax(pull, 1e-3);
+    return fmin(fmax(4.0 * time, 8.0), GATHER_SHARE * build->scenario->deadline_s);
+}
+
 nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *scenario,
                                const nrw_channel *channel, nrw_schedule *schedule,
                                nrw_errors *errors)
@@ -334,7 +350,7 @@ nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *sce
     build.channel = channel;
     build.schedule = schedule;
     build.gathered_um = nrw_scenario_gathered_diameter_um(scenario);
-    const double deadline = scenario->deadline_s, gather_s = GATHER_SHARE * deadline;
+    const double deadline = scenario->deadline_s, gather_s = gather_timeout_s(&build);
     const double collect_s = recipe->collects * (recipe->collect_s + 0.05 * deadline);
     const double home_s = HOME_SHARE * deadline;
     build.carry_s = deadline * (1.0 - MARGIN_SHARE) - gather_s - collect_s - home_s -
