@@ -211,10 +211,11 @@ static void put_dots(nrw_report *report, const nrw_map_view *view, const char *i
     }
     if (!any)
         return;
+    bool large = width > 2 * smallest, edged = delivered && large;
     nrw_markup_put(out, "'/></defs><use class='dots %r%r' stroke-width='%c' href='#%r-%d-%d'/>",
-                   delivered ? "edge" : "fate-", delivered ? "" : name, fmax(smallest, width), id,
+                   edged ? "edge" : "fate-", edged ? "" : name, fmax(smallest, width), id,
                    (int)fate, size);
-    if (width > 2 * smallest)
+    if (large)
         nrw_markup_put(out, "<use class='dots %r%r' stroke-width='%c' href='#%r-%d-%d'/>",
                        delivered ? "fate-" : "hole", delivered ? name : "",
                        width * (delivered ? core : hole), id, (int)fate, size);
@@ -244,91 +245,121 @@ size_t nrw_report_map_particles(nrw_report *report, const nrw_map_view *view, co
     return outside;
 }
 
-/* --- labels above the map --------------------------------------------------- */
+/* --- labels ----------------------------------------------------------------- */
 
-enum { MOST_LABELS = 24, ROW_HEIGHT = 17, MOST_ROWS = 5 };
+enum { MOST_LABELS = 24, LABEL_HEIGHT = 14, MOST_MOMENTS = 9 };
 
+/* Left, baseline and width of a text on the picture. */
 typedef struct map_label {
-    double x, y; /* the point that it names, in the picture of the map */
+    double x, y, width;
     char text[96];
-    int row;
 } map_label;
 
 typedef struct map_labels {
     map_label items[MOST_LABELS];
     size_t n;
+    nrw_moment moments[MOST_MOMENTS]; /* frames of these are drawn as well */
+    size_t n_moments;
 } map_labels;
 
-static void add_label(map_labels *labels, const nrw_map_view *view, const double at_um[2],
-                      const char *text)
+static bool overlap(const map_label *a, const map_label *b)
 {
+    return a->x < b->x + b->width + 6 && b->x < a->x + a->width + 6 &&
+           fabs(a->y - b->y) < LABEL_HEIGHT + 2;
+}
+
+/* Whether an edge of a moment's frame runs through the label. */
+static bool on_edge(const nrw_map_view *view, const nrw_moment *moment, const map_label *label)
+{
+    double left = nrw_map_view_x(view, moment->box_um[0]);
+    double right = nrw_map_view_x(view, moment->box_um[2]);
+    double top = nrw_map_view_y(view, moment->box_um[3]);
+    double bottom = nrw_map_view_y(view, moment->box_um[1]);
+    double label_right = label->x + label->width, label_top = label->y - LABEL_HEIGHT;
+    bool meets = label->x < right && left < label_right && label_top < bottom && top < label->y + 3;
+    bool inside =
+        label->x > left && label_right < right && label_top > top && label->y + 3 < bottom;
+    return meets && !inside;
+}
+
+/* How bad a place is: off the picture and on other labels above all, then on
+ * the edges of frames and on the fluid, where the swarm is drawn. */
+static double badness(const nrw_report *report, const nrw_map_view *view, const map_labels *labels,
+                      const map_label *label)
+{
+    enum { SAMPLES = 5 };
+    const double never = 100, on_frame = 2, on_fluid = 1;
+    double bad = 0;
+    if (label->x < 2 || label->x + label->width > view->width - 2 || label->y < LABEL_HEIGHT ||
+        label->y > view->height - 4)
+        bad += never;
+    for (size_t i = 0; i < labels->n; i++)
+        bad += overlap(label, &labels->items[i]) ? never : 0;
+    for (size_t i = 0; i < labels->n_moments; i++)
+        bad += on_edge(view, &labels->moments[i], label) ? on_frame : 0;
+    for (int i = 0; i < SAMPLES && has_walls(report->in); i++) {
+        double x = label->x + label->width * i / (SAMPLES - 1);
+        double y = label->y - LABEL_HEIGHT / 3.0;
+        if (nrw_channel_distance_um(report->in->channel, view->x_um + x / view->scale,
+                                    view->y_um + (view->height - y) / view->scale, NULL) > 0)
+            bad += on_fluid;
+    }
+    return bad;
+}
+
+/* Puts a text beside a point, `clear` units from it, in the best of eight
+ * directions and three distances. */
+static void add_label(const nrw_report *report, const nrw_map_view *view, map_labels *labels,
+                      const double at_um[2], double clear, const char *text)
+{
+    static const int directions[8][2] = {{0, 1}, {0, -1}, {1, 0},  {-1, 0},
+                                         {1, 1}, {-1, 1}, {1, -1}, {-1, -1}};
     if (labels->n == MOST_LABELS)
         return;
-    map_label *label = &labels->items[labels->n++];
-    label->x = nrw_map_view_x(view, at_um[0]);
-    label->y = nrw_map_view_y(view, at_um[1]);
-    (void)snprintf(label->text, sizeof label->text, "%s", text);
-}
-
-static double label_left(const map_label *label, double width)
-{
-    double text = nrw_svg_text_width(label->text);
-    return fmin(fmax(label->x - text / 2, 2), fmax(width - text - 2, 2));
-}
-
-/* Gives each label, in the order given, the lowest row where it meets no
- * other. Returns the number of rows. */
-static int arrange(map_labels *labels, double width)
-{
-    int n_rows = 0;
-    for (size_t i = 0; i < labels->n; i++) {
-        map_label *label = &labels->items[i];
-        double left = label_left(label, width);
-        double right = left + nrw_svg_text_width(label->text) + 8;
-        for (label->row = 0; label->row < MOST_ROWS - 1; label->row++) {
-            bool clear = true;
-            for (size_t k = 0; k < i; k++) {
-                double other = label_left(&labels->items[k], width);
-                clear = clear && (labels->items[k].row != label->row || right < other ||
-                                  left > other + nrw_svg_text_width(labels->items[k].text) + 8);
-            }
-            if (clear)
-                break;
+    map_label best = {.width = nrw_svg_text_width(text)};
+    double least = INFINITY;
+    (void)snprintf(best.text, sizeof best.text, "%s", text);
+    for (int i = 0; i < 24; i++) {
+        const int *d = directions[i % 8];
+        double reach = (clear + 6 + 14 * (i / 8)) * (d[0] && d[1] ? 0.75 : 1);
+        map_label label = best;
+        label.x = nrw_map_view_x(view, at_um[0]) + d[0] * reach + (d[0] - 1) * label.width / 2;
+        label.y = nrw_map_view_y(view, at_um[1]) - d[1] * reach + 4 - 5 * d[1];
+        /* nearer is better where nothing else tells */
+        double bad = badness(report, view, labels, &label) + 0.3 * (i / 8);
+        if (bad < least) {
+            least = bad;
+            best = label;
         }
-        n_rows = label->row + 1 > n_rows ? label->row + 1 : n_rows;
     }
-    return n_rows;
+    labels->items[labels->n++] = best;
 }
 
-static void collect_labels(nrw_report *report, const nrw_map_view *view, map_labels *labels)
+static void put_labels(nrw_report *report, const nrw_map_view *view)
 {
     const nrw_scenario *scenario = report->in->scenario;
     char text[96], width[NRW_FIGURE_SIZE];
     size_t n_throats = 0;
-    labels->n = 0;
-    if (scenario->has_release)
-        add_label(labels, view, scenario->release.at_um, "release");
+    map_labels labels = {.n = 0};
+    if (report->in->run)
+        labels.n_moments = nrw_report_moments_choose(report->in, MOST_MOMENTS, labels.moments);
     if (has_walls(report->in)) {
         const nrw_throat *throats = nrw_channel_throats(report->in->channel, &n_throats);
         for (size_t i = 0; i < n_throats; i++) {
             (void)snprintf(text, sizeof text, "throat %zu: %s µm", i + 1,
                            nrw_figure_text(throats[i].narrowest_um, width));
-            add_label(labels, view, throats[i].at_um, text);
+            add_label(report, view, &labels, throats[i].at_um,
+                      view->scale * throats[i].narrowest_um / 2 + 8, text);
         }
     }
-    add_label(labels, view, scenario->target.at_um, "target");
-}
-
-static void put_labels(nrw_report *report, const map_labels *labels, int n_rows, double width)
-{
-    for (size_t i = 0; i < labels->n; i++) {
-        const map_label *label = &labels->items[i];
-        double baseline = (n_rows - label->row) * ROW_HEIGHT - 5;
-        nrw_markup_put(&report->out,
-                       "<path class='leader' d='M%c %cV%c'/><text x='%c' y='%c'>%s</text>",
-                       label->x, baseline + 4, label->y + n_rows * ROW_HEIGHT,
-                       label_left(label, width), baseline, label->text);
-    }
+    if (scenario->has_release)
+        add_label(report, view, &labels, scenario->release.at_um,
+                  view->scale * scenario->release.radius_um, "release");
+    add_label(report, view, &labels, scenario->target.at_um,
+              view->scale * scenario->target.radius_um, "target");
+    for (size_t i = 0; i < labels.n; i++)
+        nrw_markup_put(&report->out, "<text x='%c' y='%c'>%s</text>\n", labels.items[i].x,
+                       labels.items[i].y, labels.items[i].text);
 }
 
 /* --- the figure ------------------------------------------------------------- */
@@ -363,8 +394,8 @@ static nrw_map_view overview(const double box_um[4])
 
 static void put_moment_boxes(nrw_report *report, const nrw_map_view *view)
 {
-    nrw_moment moments[9];
-    size_t n = nrw_report_moments_choose(report->in, sizeof moments / sizeof *moments, moments);
+    nrw_moment moments[MOST_MOMENTS];
+    size_t n = nrw_report_moments_choose(report->in, MOST_MOMENTS, moments);
     for (size_t i = 0; i < n; i++) {
         const double *box = moments[i].box_um;
         double left = nrw_map_view_x(view, box[0]), top = nrw_map_view_y(view, box[3]);
@@ -429,22 +460,17 @@ void nrw_report_map(nrw_report *report)
     if (!report->in->channel)
         return;
     double box[4];
-    map_labels labels;
     bounds_of(report, box);
     nrw_map_view view = overview(box);
-    collect_labels(report, &view, &labels);
-    int n_rows = arrange(&labels, view.width);
     nrw_report_section(report, "map", "The way");
     nrw_report_map_define(report);
     nrw_markup_put(out, "<figure class='wide'><div class='scroll' tabindex='0' role='region' "
                         "aria-label='Map of the channel'>\n");
-    nrw_svg_open(out, "map-picture", view.width, view.height + n_rows * ROW_HEIGHT,
+    nrw_svg_open(out, "map-picture", view.width, view.height,
                  "Map of the channel with the swarm at its end",
                  "Channel walls, the route from release to target, throats with their widths, and "
                  "every particle where it is at the end, coloured by its fate. Numbered frames "
                  "are the moments shown below; lettered crosses are the losses of the table.");
-    nrw_markup_put(out, "<svg y='%d' width='%c' height='%c'>", n_rows * ROW_HEIGHT, view.width,
-                   view.height);
     nrw_report_map_ground(report, &view);
     if (report->in->run) {
         put_moment_boxes(report, &view);
@@ -452,8 +478,7 @@ void nrw_report_map(nrw_report *report)
         put_loss_marks(report, &view);
     }
     nrw_svg_scale_bar(out, view.width - 14, view.height - 12, view.scale, 160);
-    nrw_markup_put(out, "</svg>");
-    put_labels(report, &labels, n_rows, view.width);
+    put_labels(report, &view);
     nrw_svg_close(out);
     nrw_markup_put(out, "</div>\n<figcaption>The whole map, with the particles where they are at "
                         "the end. Numbered frames: the moments below. Lettered crosses: where "

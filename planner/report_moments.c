@@ -116,17 +116,18 @@ static void throat_times(const nrw_run_result *run, const nrw_throat *throat, do
 static void add_throats(moment_list *list, const nrw_throat *throats, size_t n_throats)
 {
     /* Three moments for each of few throats, one for each of many. */
-    bool few = 3 * n_throats + 2 <= list->most;
+    bool few = 3 * n_throats + 2 <= list->most, one = n_throats == 1;
     for (size_t i = 0; i < n_throats && list->n + 1 < list->most; i++) {
         double times_s[3];
-        size_t number = n_throats > 1 ? i + 1 : 0;
+        size_t number = one ? 0 : i + 1;
         throat_times(list->in->run, &throats[i], times_s);
         if (few && !isnan(times_s[0]))
-            add_moment(list, "At the mouth of the throat", number, times_s[0]);
+            add_moment(list, one ? "At the mouth of the throat" : "At the mouth of throat", number,
+                       times_s[0]);
         if (!isnan(times_s[1]))
-            add_moment(list, "In the throat", number, times_s[1]);
+            add_moment(list, one ? "In the throat" : "In throat", number, times_s[1]);
         if (few && !isnan(times_s[2]))
-            add_moment(list, "Past the throat", number, times_s[2]);
+            add_moment(list, one ? "Past the throat" : "Past throat", number, times_s[2]);
     }
 }
 
@@ -252,7 +253,8 @@ void nrw_report_moments(nrw_report *report)
     double side_um = common_side_um(report->in, moments, n);
     nrw_report_section(report, "moments", "Moments");
     nrw_markup_put(&report->out, "<p>All at one scale. Arrow: heading of the drive. Filled dots "
-                                 "will be delivered, rings will be lost.</p>\n"
+                                 "will be delivered, rings will be lost; where they overlap, "
+                                 "particles lie above one another.</p>\n"
                                  "<div class='panels'>\n");
     for (size_t i = 0; i < n; i++)
         put_panel(report, &moments[i], i + 1, side_um);
