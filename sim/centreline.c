@@ -2,9 +2,12 @@
 
 #include <math.h>
 #include <stdbool.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "shape_index.h"
 
 /* Fraction of the vessel's length, limited to the vessel, as a length. */
 static double width_point_s(const nrw_vessel *vessel, size_t index, double length)
@@ -290,32 +293,14 @@ static bool pieces_meet(const piece *p, const piece *q, double at[2])
     return true;
 }
 
+/* Rules out pieces in line with each other, whose crossing is rounding alone. */
 static bool boxes_apart(const piece *p, const piece *q)
 {
     for (int k = 0; k < 2; k++)
-        if (fmax(p->a[k], p->b[k]) + NRW_CENTRELINE_SAME_UM < fmin(q->a[k], q->b[k]) ||
-            fmax(q->a[k], q->b[k]) + NRW_CENTRELINE_SAME_UM < fmin(p->a[k], p->b[k]))
+        if (fmax(p->a[k], p->b[k]) + TOUCH_UM < fmin(q->a[k], q->b[k]) ||
+            fmax(q->a[k], q->b[k]) + TOUCH_UM < fmin(p->a[k], p->b[k]))
             return true;
     return false;
-}
-
-/* First place where one of the pieces p meets one of q (the same pieces for a
- * vessel with itself). */
-static bool vessels_meet(const piece *p, size_t n_p, const piece *q, size_t n_q, double at[2])
-{
-    for (size_t i = 0; i < n_p; i++)
-        for (size_t j = p == q ? i + 1 : 0; j < n_q; j++)
-            if (!boxes_apart(&p[i], &q[j]) && pieces_meet(&p[i], &q[j], at))
-                return true;
-    return false;
-}
-
-static size_t n_pieces_of(const piece *pieces, const piece *end)
-{
-    size_t n = 0;
-    while (pieces + n < end && pieces[n].vessel == pieces->vessel)
-        n++;
-    return n;
 }
 
 static nrw_status refuse_meeting(size_t v, size_t w, const double at[2], const char *file,
@@ -330,23 +315,94 @@ static nrw_status refuse_meeting(size_t v, size_t w, const double at[2], const c
                              "the vessel meets %s at (%g, %g)", other, at[0], at[1]);
 }
 
+/* What the search for meetings works with, by piece. */
+typedef struct meeting_work {
+    piece *pieces;        /* (n) */
+    double (*corners)[2]; /* (2 n) */
+    size_t *firsts;       /* (n + 1) */
+    uint32_t *near;       /* (n) */
+    uint32_t *stamps;     /* (n) */
+    size_t *last_met;     /* (n_vessels) the vessel that each was last found to meet, plus 1 */
+    nrw_shape_index index;
+} meeting_work;
+
+static void clear_work(meeting_work *work)
+{
+    free(work->pieces);
+    free(work->corners);
+    free(work->firsts);
+    free(work->near);
+    free(work->stamps);
+    free(work->last_met);
+    nrw_shape_index_clear(&work->index);
+}
+
+static nrw_status allocate_work(meeting_work *work, size_t n, size_t n_vessels)
+{
+    work->pieces = malloc((n + 1) * sizeof *work->pieces);
+    work->corners = malloc((2 * n + 1) * sizeof *work->corners);
+    work->firsts = malloc((n + 1) * sizeof *work->firsts);
+    work->near = malloc((n + 1) * sizeof *work->near);
+    work->stamps = calloc(n + 1, sizeof *work->stamps);
+    work->last_met = calloc(n_vessels + 1, sizeof *work->last_met);
+    return work->pieces && work->corners && work->firsts && work->near && work->stamps &&
+                   work->last_met
+               ? NRW_OK
+               : NRW_NO_MEMORY;
+}
+
+static nrw_status index_pieces(meeting_work *work, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        work->firsts[i] = 2 * i;
+        memcpy(work->corners[2 * i], work->pieces[i].a, sizeof *work->corners);
+        memcpy(work->corners[2 * i + 1], work->pieces[i].b, sizeof *work->corners);
+    }
+    work->firsts[n] = 2 * n;
+    nrw_shape_list list = {(const double(*)[2])work->corners, work->firsts, n};
+    return nrw_shape_index_build(&work->index, &list, NRW_CENTRELINE_SAME_UM);
+}
+
+/* Refuses each pair of vessels once, at the first place found. Pieces come vessel
+ * by vessel, so that noting the last partner is enough. */
+static nrw_status refuse_meetings(meeting_work *work, size_t n, const char *file,
+                                  nrw_errors *errors)
+{
+    nrw_status status = NRW_OK;
+    for (size_t i = 0; i < n; i++) {
+        const piece *p = &work->pieces[i];
+        size_t n_near = nrw_shape_index_along(&work->index, p->a, p->b, work->near, work->stamps,
+                                              (uint32_t)i + 1);
+        for (size_t k = 0; k < n_near; k++) {
+            const piece *q = &work->pieces[work->near[k]];
+            double at[2];
+            if (q <= p || work->last_met[q->vessel] == p->vessel + 1 || boxes_apart(p, q) ||
+                !pieces_meet(p, q, at))
+                continue;
+            work->last_met[q->vessel] = p->vessel + 1;
+            status = refuse_meeting(p->vessel, q->vessel, at, file, errors);
+        }
+    }
+    return status;
+}
+
 nrw_status nrw_centreline_check_crossings(const nrw_map *map, const nrw_centreline *lines,
                                           const char *file, nrw_errors *errors)
 {
-    size_t most = 1;
+    size_t most = 0;
     for (size_t v = 0; v < map->n_vessels; v++)
         most += lines[v].n_points;
-    piece *pieces = malloc(most * sizeof *pieces);
-    if (!pieces)
-        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory to check the vessels");
-    const piece *end = pieces + collect_pieces(map, lines, pieces);
-    nrw_status status = NRW_OK;
-    for (const piece *p = pieces; p < end; p += n_pieces_of(p, end))
-        for (const piece *q = p; q < end; q += n_pieces_of(q, end)) {
-            double at[2];
-            if (vessels_meet(p, n_pieces_of(p, end), q, n_pieces_of(q, end), at))
-                status = refuse_meeting(p->vessel, q->vessel, at, file, errors);
-        }
-    free(pieces);
+    meeting_work work = {0};
+    nrw_status status = allocate_work(&work, most, map->n_vessels);
+    size_t n = 0;
+    if (status == NRW_OK) {
+        n = collect_pieces(map, lines, work.pieces);
+        status = index_pieces(&work, n);
+    }
+    if (status == NRW_OK)
+        status = refuse_meetings(&work, n, file, errors);
+    else
+        status = nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory to check the vessels");
+    clear_work(&work);
     return status;
 }

@@ -49,7 +49,8 @@ void nrw_centreline_at(const nrw_centreline *line, double s_um, double at_um[2],
 
 /* Checks that no centreline crosses or touches another, or itself, except where
  * vessels end at a common node: the graph would not know the junction. Returns
- * NRW_OK or NRW_BAD_INPUT with one error for each offending pair. O(pieces²). */
+ * NRW_OK, NRW_BAD_INPUT with one error for each offending pair, or
+ * NRW_NO_MEMORY. About O(pieces) for vessels that lie apart. */
 nrw_status nrw_centreline_check_crossings(const nrw_map *map, const nrw_centreline *lines,
                                           const char *file, nrw_errors *errors);
 

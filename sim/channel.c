@@ -10,6 +10,7 @@
 #include "outline.h"
 #include "random.h"
 #include "route.h"
+#include "scenario_locate.h"
 #include "wall.h"
 #include "widest_path.h"
 
@@ -164,6 +165,7 @@ static nrw_status build_walls(nrw_channel *channel, double *joint_radius_um)
     nrw_distance_grid_config config = {
         .spacing_um = GRID_PER_DIAMETER * channel->diameter_um,
         .near_um = NEAR_DIAMETERS * channel->diameter_um,
+        .contact_um = channel->diameter_um,
         .margin_um = NEAR_DIAMETERS * channel->diameter_um,
         .memory_bytes = GRID_BYTES,
     };
@@ -277,11 +279,14 @@ nrw_status nrw_channel_create(const nrw_scenario *scenario, nrw_channel **channe
     nrw_channel *created = calloc(1, sizeof *created);
     if (!created)
         return no_memory(errors);
+    size_t first_error = errors ? errors->n_items : 0;
     nrw_status status = build(created, scenario, errors);
-    if (status == NRW_OK)
+    if (status == NRW_OK) {
         *channel = created;
-    else
-        nrw_channel_destroy(created);
+        return NRW_OK;
+    }
+    nrw_scenario_locate(scenario, errors, first_error);
+    nrw_channel_destroy(created);
     return status;
 }
 
@@ -455,14 +460,14 @@ double nrw_channel_narrowest_um(const nrw_channel *channel, double at_um[2])
 
 double nrw_channel_widest_path_um(const nrw_channel *channel, double at_um[2])
 {
-    double distance;
-    if (channel->open) {
-        memcpy(at_um, channel->start.at_um, 2 * sizeof *at_um);
-        return INFINITY;
-    }
-    if (nrw_widest_path(channel, &channel->map, channel->lines, &channel->start, &channel->target,
-                        0.5 * channel->diameter_um, &distance, at_um) != NRW_OK)
-        return NAN;
+    double distance = INFINITY, at[2];
+    memcpy(at, channel->start.at_um, sizeof at);
+    if (!channel->open &&
+        nrw_widest_path(channel, &channel->map, channel->lines, &channel->start, &channel->target,
+                        0.5 * channel->diameter_um, &distance, at) != NRW_OK)
+        distance = NAN;
+    if (at_um)
+        memcpy(at_um, at, sizeof at);
     return 2.0 * distance;
 }
 

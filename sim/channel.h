@@ -3,7 +3,7 @@
  * Walls lie half the width from each vessel's centreline, measured across it;
  * bends and nodes are joined by a disc of the local (at nodes the largest)
  * width; free ends are closed by a straight cap unless they are inlet or outlet
- * of a flow (contract section 2). */
+ * of a flow (contract section 2; docs/channel.md has the details). */
 #ifndef NRW_CHANNEL_H
 #define NRW_CHANNEL_H
 
@@ -39,7 +39,8 @@ typedef struct nrw_channel_report {
 /* Builds the channel of a scenario: outline, distance grid, centreline graph,
  * route and throats. Fails with NRW_REFUSED or NRW_BAD_INPUT (e.g. release or
  * target outside the channel, no way between them) and a described reason.
- * Memory: about 4 bytes × area/grid². Immutable afterwards: any number of
+ * Errors carry their places where the scenario still has its text. Memory: at
+ * most 64 MiB, 8 bytes for each point of the distance grid. Immutable afterwards: any number of
  * threads may query it. The caller destroys it. */
 nrw_status nrw_channel_create(const nrw_scenario *scenario, nrw_channel **channel,
                               nrw_errors *errors);
@@ -68,7 +69,8 @@ void nrw_channel_sample(const nrw_channel *channel, size_t n, const double *x_um
                         const double *y_um, float *distance_um, float *gradient_x,
                         float *gradient_y);
 
-/* The same from the outline itself, exact; O(log n) to O(n). */
+/* The same from the outline itself, exact to the outline's chords (0.01 um);
+ * O(n_segments/16) box tests and some runs of 16 segments. */
 double nrw_channel_distance_exact_um(const nrw_channel *channel, double x_um, double y_um);
 
 /* --- route: a polyline along the centreline from release to target ------- */
@@ -85,7 +87,8 @@ void nrw_channel_route_point(const nrw_channel *channel, double s_um, double at_
  * above the length). */
 double nrw_channel_route_project_um(const nrw_channel *channel, double x_um, double y_um);
 
-/* Width across the route at s: INFINITY when open. */
+/* Width across the route at s: that of the vessel, or the chord of a node's disc
+ * where that is wider (docs/channel.md). INFINITY when open. */
 double nrw_channel_route_width_um(const nrw_channel *channel, double s_um);
 
 /* Position along the route of a scenario's node (its projection). */
@@ -97,12 +100,15 @@ bool nrw_channel_route_has_node(const nrw_channel *channel, int node);
 /* Throats of the route for a gathered diameter, in order; borrowed. */
 const nrw_throat *nrw_channel_throats(const nrw_channel *channel, size_t *n_throats);
 
-/* Narrowest width along the route (INFINITY when open) and its place. */
+/* Narrowest width along the route (INFINITY when open) and its place, the middle
+ * of the first stretch that narrow; at_um may be NULL. */
 double nrw_channel_narrowest_um(const nrw_channel *channel, double at_um[2]);
 
-/* Largest disc diameter that can travel from release to target by any way
- * through the channel (widest path on the distance grid), and the place that
- * limits it. INFINITY when open. */
+/* Largest diameter of a disc whose centre can travel from somewhere in the release
+ * circle to somewhere in the target circle by any way through the channel, and
+ * the place that limits it (at_um may be NULL). INFINITY when open; 0 and a NAN
+ * place when there is no way; NAN when memory is short. Searched at each call:
+ * tens of milliseconds. */
 double nrw_channel_widest_path_um(const nrw_channel *channel, double at_um[2]);
 
 /* Vessel (index into the map) whose centreline is nearest to (x, y), -1 when

@@ -250,8 +250,10 @@ static nrw_status choose_fine(filler *f, const nrw_distance_grid_config *config,
         return NRW_NO_MEMORY;
     run_pass(f, all);
     double tile = NRW_TILE_CELLS * grid->spacing_um;
-    /* A coarse tile is so far from walls that its error cannot feign a contact. */
-    double reach = fmax(config->near_um, tile) + tile * sqrt(0.5);
+    /* A coarse tile lies so far from walls that its error, within 0.36 of its side
+     * (a quarter of the cell for each direction), cannot feign a contact. */
+    double near = fmax(config->near_um, config->contact_um + 0.5 * tile);
+    double reach = near + tile * sqrt(0.5);
     range[0] = -reach;
     range[1] = INFINITY;
     if (bytes_with(grid, count_between(f, range[0], range[1])) <= config->memory_bytes)

@@ -42,6 +42,7 @@ typedef struct nrw_distance_grid {
 typedef struct nrw_distance_grid_config {
     double spacing_um;   /* wanted; made larger until the grid fits */
     double near_um;      /* fine within this distance of a wall, on both sides */
+    double contact_um;   /* distances below this matter to contacts */
     double margin_um;    /* beyond the outline's box */
     size_t memory_bytes; /* limit for tiles and nodes */
 } nrw_distance_grid_config;

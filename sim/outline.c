@@ -22,6 +22,7 @@ void nrw_outline_clear(nrw_outline *outline)
 {
     free(outline->corners_um);
     free(outline->shapes);
+    nrw_shape_index_clear(&outline->index);
     free(outline->segments);
     free(outline->chunk_bounds_um);
     nrw_outline_init(outline);
@@ -165,14 +166,6 @@ static bool covered_part(const nrw_outline *outline, const double a[2], const do
     return true;
 }
 
-static bool edge_outside_box(const double a[2], const double b[2], const double box[4])
-{
-    return fmax(a[0], b[0]) < box[0] - NRW_OUTLINE_TOLERANCE_UM ||
-           fmin(a[0], b[0]) > box[2] + NRW_OUTLINE_TOLERANCE_UM ||
-           fmax(a[1], b[1]) < box[1] - NRW_OUTLINE_TOLERANCE_UM ||
-           fmin(a[1], b[1]) > box[3] + NRW_OUTLINE_TOLERANCE_UM;
-}
-
 static int compare_intervals(const void *left, const void *right)
 {
     const interval *a = left, *b = right;
@@ -196,17 +189,26 @@ static nrw_status append_segment(nrw_outline *outline, const double a[2], const 
     return NRW_OK;
 }
 
-/* Appends what the other shapes leave of an edge of shape `own`. `parts` has
- * room for one interval a shape. */
+/* Room for the work on one edge. */
+typedef struct edge_work {
+    interval *parts;  /* (n_shapes) */
+    uint32_t *near;   /* (n_shapes) */
+    uint32_t *stamps; /* (n_shapes) */
+    uint32_t stamp;
+} edge_work;
+
+/* Appends what the other shapes leave of an edge of shape `own`. */
 static nrw_status append_edge(nrw_outline *outline, size_t own, const double a[2],
-                              const double b[2], interval *parts)
+                              const double b[2], edge_work *work)
 {
     double length = hypot(b[0] - a[0], b[1] - a[1]);
     double u[2] = {(b[0] - a[0]) / length, (b[1] - a[1]) / length};
+    size_t n_near =
+        nrw_shape_index_along(&outline->index, a, b, work->near, work->stamps, ++work->stamp);
+    interval *parts = work->parts;
     size_t n = 0;
-    for (size_t other = 0; other < outline->n_shapes; other++)
-        if (other != own && !edge_outside_box(a, b, outline->shapes[other].bounds_um) &&
-            covered_part(outline, a, b, u, own, other, &parts[n]))
+    for (size_t i = 0; i < n_near; i++)
+        if (work->near[i] != own && covered_part(outline, a, b, u, own, work->near[i], &parts[n]))
             n++;
     qsort(parts, n, sizeof *parts, compare_intervals);
     double free_from = 0.0;
@@ -239,20 +241,44 @@ static nrw_status build_chunks(nrw_outline *outline)
     return NRW_OK;
 }
 
-nrw_status nrw_outline_close(nrw_outline *outline)
+static nrw_status build_index(nrw_outline *outline)
 {
-    interval *parts = malloc((outline->n_shapes + 1) * sizeof *parts);
-    if (!parts)
+    size_t *firsts = malloc((outline->n_shapes + 1) * sizeof *firsts);
+    if (!firsts)
         return NRW_NO_MEMORY;
-    nrw_status status = NRW_OK;
+    for (size_t i = 0; i < outline->n_shapes; i++)
+        firsts[i] = outline->shapes[i].first;
+    firsts[outline->n_shapes] = outline->n_corners;
+    nrw_shape_list list = {(const double(*)[2])outline->corners_um, firsts, outline->n_shapes};
+    nrw_status status = nrw_shape_index_build(&outline->index, &list, SHORTEST_UM);
+    free(firsts);
+    return status;
+}
+
+static nrw_status build_segments(nrw_outline *outline)
+{
+    edge_work work = {malloc((outline->n_shapes + 1) * sizeof *work.parts),
+                      malloc((outline->n_shapes + 1) * sizeof *work.near),
+                      calloc(outline->n_shapes + 1, sizeof *work.stamps), 0};
+    nrw_status status = work.parts && work.near && work.stamps ? NRW_OK : NRW_NO_MEMORY;
     for (size_t own = 0; own < outline->n_shapes; own++) {
         const nrw_shape *shape = &outline->shapes[own];
         const double(*corners)[2] = (const double(*)[2])outline->corners_um + shape->first;
         for (size_t i = 0; i < shape->n_corners && status == NRW_OK; i++)
             status = append_edge(outline, own, corners[i],
-                                 corners[i + 1 == shape->n_corners ? 0 : i + 1], parts);
+                                 corners[i + 1 == shape->n_corners ? 0 : i + 1], &work);
     }
-    free(parts);
+    free(work.parts);
+    free(work.near);
+    free(work.stamps);
+    return status;
+}
+
+nrw_status nrw_outline_close(nrw_outline *outline)
+{
+    nrw_status status = build_index(outline);
+    if (status == NRW_OK)
+        status = build_segments(outline);
     return status == NRW_OK ? build_chunks(outline) : status;
 }
 
@@ -278,41 +304,45 @@ static bool shape_contains(const nrw_outline *outline, const nrw_shape *shape, c
 bool nrw_outline_contains(const nrw_outline *outline, double x_um, double y_um)
 {
     const double at[2] = {x_um, y_um};
-    for (size_t i = 0; i < outline->n_shapes; i++)
-        if (shape_contains(outline, &outline->shapes[i], at))
+    size_t n;
+    const uint32_t *near = nrw_shape_index_at(&outline->index, x_um, y_um, &n);
+    for (size_t i = 0; i < n; i++)
+        if (shape_contains(outline, &outline->shapes[near[i]], at))
             return true;
     return false;
 }
 
-double nrw_wall_segment_distance_um(const nrw_wall_segment *segment, double x_um, double y_um,
-                                    double nearest_um[2])
+/* Square of the distance to a segment, and the nearest point of it. */
+static double segment_square(const nrw_wall_segment *segment, double x, double y, double nearest[2])
 {
     const double *a = segment->a_um, *b = segment->b_um;
     double d[2] = {b[0] - a[0], b[1] - a[1]};
-    double t = ((x_um - a[0]) * d[0] + (y_um - a[1]) * d[1]) / (d[0] * d[0] + d[1] * d[1]);
-    t = fmin(fmax(t, 0.0), 1.0);
-    nearest_um[0] = a[0] + t * d[0];
-    nearest_um[1] = a[1] + t * d[1];
-    return hypot(x_um - nearest_um[0], y_um - nearest_um[1]);
+    double t = ((x - a[0]) * d[0] + (y - a[1]) * d[1]) / (d[0] * d[0] + d[1] * d[1]);
+    t = t > 0.0 ? t : 0.0;
+    t = t < 1.0 ? t : 1.0;
+    nearest[0] = a[0] + t * d[0];
+    nearest[1] = a[1] + t * d[1];
+    double rx = x - nearest[0], ry = y - nearest[1];
+    return rx * rx + ry * ry;
 }
 
-static double box_distance(const double box[4], double x, double y)
+static double box_square(const double box[4], double x, double y)
 {
-    double dx = fmax(fmax(box[0] - x, x - box[2]), 0.0);
-    double dy = fmax(fmax(box[1] - y, y - box[3]), 0.0);
-    return hypot(dx, dy);
+    double dx = box[0] > x ? box[0] - x : x > box[2] ? x - box[2] : 0.0;
+    double dy = box[1] > y ? box[1] - y : y > box[3] ? y - box[3] : 0.0;
+    return dx * dx + dy * dy;
 }
 
 static void visit_chunk(const nrw_outline *outline, size_t chunk, double x, double y, double *best,
                         double nearest[2])
 {
-    size_t end =
-        (chunk + 1) * CHUNK < outline->n_segments ? (chunk + 1) * CHUNK : outline->n_segments;
+    size_t end = (chunk + 1) * CHUNK;
+    end = end < outline->n_segments ? end : outline->n_segments;
     for (size_t i = chunk * CHUNK; i < end; i++) {
         double at[2];
-        double distance = nrw_wall_segment_distance_um(&outline->segments[i], x, y, at);
-        if (distance < *best) {
-            *best = distance;
+        double square = segment_square(&outline->segments[i], x, y, at);
+        if (square < *best) {
+            *best = square;
             memcpy(nearest, at, sizeof at);
         }
     }
@@ -326,7 +356,7 @@ double nrw_outline_distance_um(const nrw_outline *outline, double x_um, double y
     size_t first = 0;
     double first_box = INFINITY;
     for (size_t i = 0; i < outline->n_chunks; i++) {
-        double box = box_distance(outline->chunk_bounds_um[i], x_um, y_um);
+        double box = box_square(outline->chunk_bounds_um[i], x_um, y_um);
         if (box < first_box) {
             first_box = box;
             first = i;
@@ -335,11 +365,12 @@ double nrw_outline_distance_um(const nrw_outline *outline, double x_um, double y
     if (outline->n_chunks)
         visit_chunk(outline, first, x_um, y_um, &best, at);
     for (size_t i = 0; i < outline->n_chunks; i++)
-        if (i != first && box_distance(outline->chunk_bounds_um[i], x_um, y_um) < best)
+        if (i != first && box_square(outline->chunk_bounds_um[i], x_um, y_um) < best)
             visit_chunk(outline, i, x_um, y_um, &best, at);
     if (nearest_um)
         memcpy(nearest_um, at, sizeof at);
-    return nrw_outline_contains(outline, x_um, y_um) ? best : -best;
+    double distance = hypot(x_um - at[0], y_um - at[1]);
+    return nrw_outline_contains(outline, x_um, y_um) ? distance : -distance;
 }
 
 double nrw_outline_area_um2(const nrw_outline *outline)

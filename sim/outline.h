@@ -13,6 +13,7 @@
 
 #include "channel.h"
 #include "error.h"
+#include "shape_index.h"
 
 #define NRW_OUTLINE_TOLERANCE_UM 1e-7
 #define NRW_OUTLINE_SAGITTA_UM 0.01
@@ -28,6 +29,7 @@ typedef struct nrw_outline {
     size_t n_corners, corner_capacity;
     nrw_shape *shapes; /* (n_shapes) */
     size_t n_shapes, shape_capacity;
+    nrw_shape_index index;      /* of the shapes, by nrw_outline_close */
     nrw_wall_segment *segments; /* (n_segments), by nrw_outline_close */
     size_t n_segments, segment_capacity;
     double (*chunk_bounds_um)[4]; /* boxes of runs of segments */
@@ -49,8 +51,9 @@ nrw_status nrw_outline_add_disc(nrw_outline *outline, const double centre_um[2],
 nrw_status nrw_outline_add_sector(nrw_outline *outline, const double centre_um[2],
                                   const double from_um[2], const double to_um[2]);
 
-/* Builds the segments; no shape may be added after it. O(edges × shapes), mostly
- * box tests. NRW_OK or NRW_NO_MEMORY. */
+/* Builds the segments; no shape may be added after it, and only then may the
+ * queries below be asked. About O(edges log edges) for shapes that overlap few
+ * others. NRW_OK or NRW_NO_MEMORY. */
 nrw_status nrw_outline_close(nrw_outline *outline);
 
 /* Whether (x, y) lies in one of the shapes, their edges (to the tolerance)
@@ -65,9 +68,5 @@ double nrw_outline_distance_um(const nrw_outline *outline, double x_um, double y
 
 /* Area inside, by the shoelace formula. */
 double nrw_outline_area_um2(const nrw_outline *outline);
-
-/* Distance from (x, y) to a segment, and the nearest point of it. */
-double nrw_wall_segment_distance_um(const nrw_wall_segment *segment, double x_um, double y_um,
-                                    double nearest_um[2]);
 
 #endif

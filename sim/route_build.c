@@ -343,16 +343,15 @@ static int compare_samples(const void *left, const void *right)
     return (a->order > b->order) - (a->order < b->order);
 }
 
-/* Chord across the route of the widest disc at s; 0 outside all of them. */
-static double chord_at(const nrw_route_request *request, const nrw_route *route, double s)
+/* Chord across the route of the widest of the passed discs at s; 0 outside them. */
+static double chord_at(const nrw_route_request *request, const nrw_route *route,
+                       const size_t *passed, size_t n_passed, double s)
 {
     double at[2], widest = 0.0;
     nrw_route_at(route, s, at, NULL);
-    for (size_t i = 0; i < route->n_nodes; i++) {
-        double radius = request->joint_radius_um[i];
-        if (radius <= 0.0 || isnan(route->node_s_um[i]))
-            continue;
-        const double *centre = request->map->nodes[i].at_um;
+    for (size_t i = 0; i < n_passed; i++) {
+        double radius = request->joint_radius_um[passed[i]];
+        const double *centre = request->map->nodes[passed[i]].at_um;
         double away = hypot(at[0] - centre[0], at[1] - centre[1]);
         if (away < radius)
             widest = fmax(widest, 2.0 * sqrt((radius - away) * (radius + away)));
@@ -367,19 +366,47 @@ static size_t quarter_steps(double radius)
     return (size_t)ceil(0.25 * NRW_PI / acos(1.0 - sagitta / radius));
 }
 
-/* Widens the route where it crosses the discs at nodes: between samples at equal
- * steps of angle the chord is straight to within the outline's own error. */
+/* Samples at equal steps of angle across a disc: between them the chord is straight
+ * to within the outline's own error. */
+static size_t sample_disc(const nrw_route *route, double centre_s, double radius,
+                          width_sample *samples)
+{
+    size_t n = 0, steps = quarter_steps(radius);
+    for (size_t k = 0; k < 2 * steps; k++) {
+        double angle = 0.5 * NRW_PI * (double)(k / 2 + 1) / (double)steps;
+        double s = centre_s + (k % 2 ? radius : -radius) * sin(angle);
+        if (s > 0.0 && s < laid_um(route))
+            samples[n++] = (width_sample){{s, nrw_route_width_um(route, s)}, route->n_widths};
+    }
+    return n;
+}
+
+/* Nodes with a disc on the route, and how many samples they ask for at most. */
+static size_t find_discs(const nrw_route_request *request, const nrw_route *route, size_t *passed,
+                         size_t *n_samples)
+{
+    size_t n = 0;
+    *n_samples = 0;
+    for (size_t i = 0; i < route->n_nodes; i++)
+        if (request->joint_radius_um[i] > 0.0 && !isnan(route->node_s_um[i])) {
+            passed[n++] = i;
+            *n_samples += 2 * quarter_steps(request->joint_radius_um[i]);
+        }
+    return n;
+}
+
+/* Widens the route where it crosses the discs at nodes. */
 static nrw_status widen_at_discs(const nrw_route_request *request, nrw_route *route)
 {
-    size_t most = route->n_widths;
-    for (size_t i = 0; i < route->n_nodes; i++)
-        if (request->joint_radius_um[i] > 0.0 && !isnan(route->node_s_um[i]))
-            most += 2 * quarter_steps(request->joint_radius_um[i]);
-    if (most == route->n_widths)
-        return NRW_OK;
+    size_t n_extra = 0, n_passed = 0;
+    size_t *passed = malloc((route->n_nodes + 1) * sizeof *passed);
+    if (passed)
+        n_passed = find_discs(request, route, passed, &n_extra);
+    size_t most = route->n_widths + n_extra + 1;
     width_sample *samples = malloc(most * sizeof *samples);
     nrw_route_width *widths = malloc(most * sizeof *widths);
-    if (!samples || !widths) {
+    if (!passed || !samples || !widths) {
+        free(passed);
         free(samples);
         free(widths);
         return NRW_NO_MEMORY;
@@ -387,21 +414,16 @@ static nrw_status widen_at_discs(const nrw_route_request *request, nrw_route *ro
     size_t n = 0;
     for (; n < route->n_widths; n++)
         samples[n] = (width_sample){route->widths[n], n};
-    for (size_t i = 0; i < route->n_nodes; i++) {
-        double radius = request->joint_radius_um[i];
-        size_t steps = radius > 0.0 && !isnan(route->node_s_um[i]) ? quarter_steps(radius) : 0;
-        for (size_t k = 0; k < 2 * steps; k++) {
-            double angle = 0.5 * NRW_PI * (double)(k / 2 + 1) / (double)steps;
-            double s = route->node_s_um[i] + (k % 2 ? radius : -radius) * sin(angle);
-            if (s > 0.0 && s < laid_um(route))
-                samples[n++] = (width_sample){{s, nrw_route_width_um(route, s)}, route->n_widths};
-        }
-    }
+    for (size_t i = 0; i < n_passed; i++)
+        n += sample_disc(route, route->node_s_um[passed[i]], request->joint_radius_um[passed[i]],
+                         samples + n);
     qsort(samples, n, sizeof *samples, compare_samples);
     for (size_t i = 0; i < n; i++) {
-        widths[i] = samples[i].width;
-        widths[i].width_um = fmax(widths[i].width_um, chord_at(request, route, widths[i].s_um));
+        double chord = chord_at(request, route, passed, n_passed, samples[i].width.s_um);
+        widths[i].s_um = samples[i].width.s_um;
+        widths[i].width_um = fmax(samples[i].width.width_um, chord);
     }
+    free(passed);
     free(samples);
     free(route->widths);
     route->widths = widths;
