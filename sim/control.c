@@ -161,7 +161,8 @@ void nrw_control_observe(nrw_control *control, double t_s, const nrw_observation
     if (control->leg >= control->schedule->n_legs)
         return;
     const unsigned by_frame = leg_in_force(control)->until.present & ~(unsigned)NRW_UNTIL_ELAPSED;
-    if (!observation->seen.visible) {
+    control->in_sight = observation->seen.visible;
+    if (!control->in_sight) {
         control->held = false;
         return;
     }
@@ -201,7 +202,8 @@ double nrw_control_next_s(const nrw_control *control, double t_s)
 static bool stalled(const nrw_control *control, double t_s)
 {
     const nrw_leg *leg = leg_in_force(control);
-    if (!(leg->stall_after_s > 0.0) || control->n_marks == 0)
+    /* out of sight there is nothing to tell an advance from */
+    if (!(leg->stall_after_s > 0.0) || control->n_marks == 0 || !control->in_sight)
         return false;
     const double since = t_s - leg->stall_after_s;
     if (control->marks[0].time_s > since + TIME_TOLERANCE_S)

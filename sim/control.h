@@ -22,6 +22,7 @@ typedef struct nrw_control {
     int *visits;            /* (n_legs) times entered, owned */
     double heading_rad[2];  /* of the main and the other setting, without wobble */
     double tilt_deg[2];     /* eased */
+    bool in_sight;          /* at the last frame */
     bool held;              /* all conditions but elapsed_s held at the last frame */
     double held_since_s;    /* when all conditions first held; NAN: not yet */
     nrw_progress_mark *marks; /* (n_marks), owned; rebuilt at each leg */
