@@ -158,9 +158,9 @@ dependencies:
 
 demo: dependencies
 	@$(MAKE) --no-print-directory all
-	build/narrows plan scenarios/straight-gate.yaml --out build/demo --force
-	@echo
-	@echo "The report lies in $(CURDIR)/build/demo/report.html: open it in a browser."
+	build/narrows plan scenarios/straight-gate.yaml --out build/demo --force; status=$$?; \
+	echo; echo "The report lies in $(CURDIR)/build/demo/report.html: open it in a browser."; \
+	exit $$status
 
 # --- tests ----------------------------------------------------------------------
 
