@@ -79,6 +79,7 @@ typedef struct run_state {
     nrw_control control;
     nrw_morphology_work *morphology;
     uint8_t *in_largest; /* (n) */
+    nrw_observation seen; /* of the last frame, with imaging's noise */
     setting_response responses[2];
     nrw_model leg_model;
     double frame_s;      /* spacing of frames */
@@ -327,8 +328,8 @@ static nrw_status take_frame(run_state *run)
             result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
     judge_goal(run);
     result->final = exact.seen;
-    nrw_observation seen = blur(run, exact);
-    nrw_control_observe(&run->control, t, &seen);
+    run->seen = blur(run, exact);
+    nrw_control_observe(&run->control, t, &run->seen);
     run->next_frame++;
     nrw_status status = NRW_OK;
     if (run->config->record) {
@@ -491,9 +492,8 @@ static nrw_status change_legs(run_state *run, bool *switched)
         if (status != NRW_OK)
             return status;
         if (run->control.leg < run->schedule->n_legs) {
-            /* the new leg steers from the frame that ended the old one */
-            nrw_observation seen = blur(run, observe(run));
-            nrw_control_observe(&run->control, run->world->time_s, &seen);
+            /* between frames nothing is seen: the new leg steers from the last one */
+            nrw_control_observe(&run->control, run->world->time_s, &run->seen);
         }
     }
     return NRW_OK;
