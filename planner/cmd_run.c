@@ -11,6 +11,7 @@
 
 typedef struct run_work {
     nrw_progress_line line;
+    nrw_trial trial; /* the one redone, with --trial */
     nrw_run_result result;
     nrw_status status;
 } run_work;
@@ -29,13 +30,29 @@ static double trajectory_spacing_s(const nrw_scenario *scenario)
     return fmax(1.0, ceil(bytes / TRAJECTORY_BYTES_MAX)) / scenario->imaging.frame_rate_Hz;
 }
 
+/* Seed and factors: nominal ones, or those of a trial of an estimate. */
+static nrw_status choose_draw(nrw_job *job, run_work *work, nrw_run_config *config)
+{
+    const nrw_command_options *options = job->options;
+    config->seed = options->seed;
+    if (!(options->given & NRW_OPTION_TRIAL))
+        return NRW_OK;
+    if (nrw_trials_draw(&job->scenario->uncertainty, options->seed, NRW_TRIALS_ESTIMATE,
+                        options->trial, 1, &work->trial) != NRW_OK)
+        return nrw_errors_add(job->errors, NRW_NO_MEMORY, NULL, "out of memory");
+    config->seed = work->trial.seed;
+    config->draw = work->trial.draw;
+    return NRW_OK;
+}
+
 static nrw_status simulate(nrw_job *job, run_work *work)
 {
     nrw_status status = nrw_rig_check_schedule(job->scenario, &job->schedule, job->errors);
+    nrw_run_config config = nrw_run_config_defaults();
+    if (status == NRW_OK)
+        status = choose_draw(job, work, &config);
     if (status != NRW_OK)
         return status;
-    nrw_run_config config = nrw_run_config_defaults();
-    config.seed = job->options->seed;
     config.model = job->options->model;
     config.record = job->store != NULL;
     config.trajectory_every_s = trajectory_spacing_s(job->scenario);
@@ -73,6 +90,20 @@ static void add_no_figures(nrw_result *result)
         nrw_result_null(result, keys[i]);
 }
 
+/* Which trial was redone, and with what. */
+static void add_trial(const nrw_job *job, const run_work *work)
+{
+    if (!(job->options->given & NRW_OPTION_TRIAL))
+        return;
+    nrw_result_open_object(job->result, "trial");
+    nrw_result_integer(job->result, "index", (int64_t)work->trial.index);
+    nrw_result_integer(job->result, "seed", (int64_t)work->trial.seed);
+    for (int k = 0; k < NRW_N_DRAWN; k++)
+        nrw_result_number(job->result, nrw_drawn_key(k),
+                          nrw_drawn_factor(&work->trial.draw, k));
+    nrw_result_close(job->result);
+}
+
 /* Fills the result and the folder; what was done is told even of a run that
  * stopped early, as `partial`. */
 static nrw_status record(nrw_job *job, const run_work *work)
@@ -82,6 +113,7 @@ static nrw_status record(nrw_job *job, const run_work *work)
         return work->status;
     }
     nrw_result_run_figures(job->result, &job->schedule, &work->result);
+    add_trial(job, work);
     if (work->status != NRW_OK)
         nrw_result_bool(job->result, "partial", true);
     if (!job->store)
@@ -180,13 +212,15 @@ const nrw_command nrw_command_run = {
     .summary = "simulate one run of a schedule and tell what arrives",
     .arguments = "SCENARIO --schedule FILE [--out DIR] [--seed N] [--json]",
     .examples = "  narrows run scenario.yaml --schedule schedule.yaml --out results\n"
-                "  narrows run scenario.yaml --schedule schedule.yaml --seed 7 --json\n",
-    .details = "Particles have their nominal properties. The same files and seed give the same\n"
-               "result, with any number of threads. An interrupted run saves what was done and\n"
-               "says that it is partial; with --resume it starts again from its beginning, with\n"
-               "the same result as if it had not been interrupted.\n",
+                "  narrows run scenario.yaml --schedule schedule.yaml --seed 7 --json\n"
+                "  narrows run scenario.yaml --schedule schedule.yaml --trial 3 --out trial-3\n",
+    .details = "Particles have their nominal properties; with --trial K, the draw and the seed of\n"
+               "trial K of 'narrows estimate' or 'compare' with the same --seed. The same files and\n"
+               "seed give the same result, with any number of threads. An interrupted run saves what\n"
+               "was done and says that it is partial; with --resume it starts again from its\n"
+               "beginning, with the same result as if it had not been interrupted.\n",
     .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL |
-               NRW_OPTION_FORCE | NRW_OPTION_RESUME,
+               NRW_OPTION_FORCE | NRW_OPTION_RESUME | NRW_OPTION_TRIAL,
     .files_min = 1,
     .files_max = 1,
     .schedules_min = 1,

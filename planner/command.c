@@ -82,14 +82,15 @@ static nrw_status parse_allowance(const char *text, unsigned *allowed, nrw_error
     return bit ? NRW_OK : nrw_errors_add(errors, NRW_BAD_USAGE, expected, "--allow: '%s'", text);
 }
 
-static nrw_status parse_rate(const char *text, double *rate_Hz, nrw_errors *errors)
+/* A number above 0 and at most `most`. */
+static nrw_status parse_real(const char *option, const char *text, double most,
+                             const char *expected, double *value, nrw_errors *errors)
 {
     char *end = NULL;
-    *rate_Hz = strtod(text, &end);
-    if (end != text && *end == '\0' && *rate_Hz > 0.0 && *rate_Hz <= 1e9)
+    *value = strtod(text, &end);
+    if (end != text && *end == '\0' && *value > 0.0 && *value <= most)
         return NRW_OK;
-    return nrw_errors_add(errors, NRW_BAD_USAGE, "samples a second, above 0 and at most 1e9",
-                          "--rate: '%s'", text);
+    return nrw_errors_add(errors, NRW_BAD_USAGE, expected, "--%s: '%s'", option, text);
 }
 
 /* Stores the value of option number `index`. */
@@ -123,6 +124,18 @@ static nrw_status take_option(int index, const char *value, nrw_command_options 
         status = parse_number(name, value, 1, TRIALS_MAX, &number, errors);
         options->trials = (int)number;
         break;
+    case NRW_OPTION_INDEX_TRIAL:
+        status = parse_number(name, value, 0, TRIALS_MAX - 1, &number, errors);
+        options->trial = (size_t)number;
+        break;
+    case NRW_OPTION_INDEX_GOAL:
+        status = parse_real(name, value, 1.0, "a fraction, above 0 and at most 1", &options->goal,
+                            errors);
+        break;
+    case NRW_OPTION_INDEX_HALF_WIDTH:
+        status = parse_real(name, value, 1.0, "a fraction, above 0 and at most 1",
+                            &options->half_width, errors);
+        break;
     case NRW_OPTION_INDEX_ALLOW:
         status = parse_allowance(value, &options->allowed, errors);
         break;
@@ -130,7 +143,8 @@ static nrw_status take_option(int index, const char *value, nrw_command_options 
         options->limits = value;
         break;
     case NRW_OPTION_INDEX_RATE:
-        status = parse_rate(value, &options->rate_Hz, errors);
+        status = parse_real(name, value, 1e9, "samples a second, above 0 and at most 1e9",
+                            &options->rate_Hz, errors);
         break;
     case NRW_OPTION_INDEX_JSON:
         options->json = true;

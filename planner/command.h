@@ -18,6 +18,7 @@
     X(check)                                                                                       \
     X(run)                                                                                         \
     X(plan)                                                                                        \
+    X(estimate)                                                                                    \
     X(export)
 
 /* The options: bit, name, argument ("" for a switch), help. */
@@ -28,12 +29,16 @@
     X(THREADS, "threads", "N", "threads to use (default: all); the result does not depend on it")  \
     X(MODEL, "model", "NAME", "auto, averaged or resolved (default auto)")                         \
     X(TRIALS, "trials", "N", "number of repeated trials")                                          \
+    X(TRIAL, "trial", "K", "redo this one trial of an estimate (0 is the first)")                  \
+    X(GOAL, "goal", "F", "delivered fraction whose probability is asked for, 0 to 1")              \
+    X(HALF_WIDTH, "half-width", "W", "stop when the mean is known to within W either way")         \
     X(JSON, "json", "", "print the result as JSON, and nothing else, on stdout")                   \
     X(QUIET, "quiet", "", "no progress and no readable result, only errors")                       \
     X(FORCE, "force", "", "replace DIR though it is not empty")                                    \
     X(ALLOW, "allow", "NAME", "go on though this limit of the rig is exceeded; may be repeated")   \
     X(LIMITS, "limits", "FILE", "levels for people from this file (default: built in)")           \
     X(RATE, "rate", "HZ", "samples a second (default: the rig's sample_rate_Hz)")                  \
+    X(WIZARD, "wizard", "", "list what to verify before the first experiment")                     \
     X(RESUME, "resume", "", "go on with an interrupted DIR")                                       \
     X(HELP, "help", "", "this text, examples first")                                               \
     X(VERSION, "version", "", "print the version")
@@ -62,6 +67,9 @@ typedef struct nrw_command_options {
     int threads; /* 0: not given */
     nrw_model model;
     int trials; /* 0: not given */
+    size_t trial;      /* if given */
+    double goal;       /* if given, as the next */
+    double half_width;
     bool json, quiet, force, resume;
     unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
     const char *limits;    /* NULL: not given */

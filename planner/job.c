@@ -189,3 +189,38 @@ void nrw_job_describe_warnings(const nrw_job *job, FILE *stream)
                       nrw_result_get_string(job->result, path));
     }
 }
+
+/* --- checkpoints ---------------------------------------------------------------- */
+
+nrw_status nrw_job_open_checkpoint(nrw_job *job, const char *extra, nrw_checkpoint **checkpoint)
+{
+    char seed[24], key[65];
+    *checkpoint = NULL;
+    if (!job->store)
+        return NRW_OK;
+    (void)snprintf(seed, sizeof seed, "%llu", (unsigned long long)job->options->seed);
+    const char *const texts[] = {NRW_VERSION,
+                                 job->command,
+                                 job->scenario->text,
+                                 job->schedule_text ? job->schedule_text : "",
+                                 seed,
+                                 nrw_model_name(job->options->model),
+                                 extra};
+    if (nrw_checkpoint_key(sizeof texts / sizeof *texts, texts, key) != NRW_OK)
+        return nrw_errors_add(job->errors, NRW_NO_MEMORY, NULL, "out of memory");
+    return nrw_checkpoint_open(nrw_store_target(job->store), key, job->options->resume, checkpoint,
+                               job->errors);
+}
+
+nrw_status nrw_job_save_checkpoint(nrw_job *job, const nrw_checkpoint *checkpoint)
+{
+    nrw_result_bool(job->result, "partial", true);
+    return checkpoint && job->store ? nrw_checkpoint_save(checkpoint, job->store, job->errors)
+                                    : NRW_OK;
+}
+
+void nrw_job_close_checkpoint(nrw_checkpoint *checkpoint, nrw_status finished)
+{
+    /* a folder that could not be written leaves the work to a later --resume */
+    nrw_checkpoint_close(checkpoint, nrw_status_exit_code(finished) == 3);
+}

@@ -44,6 +44,19 @@ void nrw_job_drop_store(nrw_job *job);
 
 void nrw_job_clear(nrw_job *job);
 
+/* The checkpoint of a job with a results folder (NULL without one): keyed by the
+ * inputs, seed, model and `extra`, which stands for the options that the work
+ * depends on. With --resume what was done before is taken over. */
+nrw_status nrw_job_open_checkpoint(nrw_job *job, const char *extra, nrw_checkpoint **checkpoint);
+
+/* Puts the checkpoint of an interrupted job into its folder and marks the result as
+ * partial. */
+nrw_status nrw_job_save_checkpoint(nrw_job *job, const nrw_checkpoint *checkpoint);
+
+/* Closes it (NULL is allowed); the file beside the folder stays only where the
+ * command failed as `finished` says. */
+void nrw_job_close_checkpoint(nrw_checkpoint *checkpoint, nrw_status finished);
+
 /* The job's title and the file it is from, as the first lines of a result. */
 void nrw_job_describe_title(const nrw_job *job, FILE *stream);
 

@@ -5,11 +5,14 @@
 #ifndef NARROWS_PLAN_H
 #define NARROWS_PLAN_H
 
+#include "checkpoint.h"
+#include "estimate.h"
 #include "export.h"
 #include "limit.h"
 #include "plan.h"
 #include "report.h"
 #include "rig.h"
+#include "rig_words.h"
 #include "schedule_file.h"
 
 #endif

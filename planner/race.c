@@ -7,7 +7,9 @@
 
 typedef struct race_task {
     const nrw_race_lane *lane;
+    size_t lane_index;
     size_t trial; /* within the lane */
+    bool known;   /* done before */
 } race_task;
 
 typedef struct race_state {
@@ -42,11 +44,16 @@ static void summarise(const nrw_run_result *result, nrw_outcome *outcome)
                            result->visits[result->n_visits - 1].end == NRW_LEG_DEADLINE;
 }
 
-static void run_task(race_state *state, const race_task *task, nrw_errors *errors)
+/* One run; the result is the caller's to clear. */
+static void run_task(race_state *state, const race_task *task, nrw_run_result *result,
+                     nrw_errors *errors)
 {
     const nrw_race *race = state->race;
     nrw_outcome *outcome = &task->lane->outcomes[task->trial];
     const nrw_trial *trial = &race->trials[task->lane->first_trial + task->trial];
+    memset(result, 0, sizeof *result);
+    if (task->known)
+        return;
     memset(outcome, 0, sizeof *outcome);
     outcome->time_to_target_s = NAN;
     outcome->status = NRW_INTERRUPTED;
@@ -59,12 +66,30 @@ static void run_task(race_state *state, const race_task *task, nrw_errors *error
     config.record = false;
     config.progress = asked_to_stop;
     config.progress_context = state;
-    nrw_run_result result;
     outcome->status =
-        nrw_run(race->scenario, race->channel, task->lane->schedule, &config, &result, errors);
+        nrw_run(race->scenario, race->channel, task->lane->schedule, &config, result, errors);
     if (outcome->status == NRW_OK)
-        summarise(&result, outcome);
-    nrw_run_result_clear(&result);
+        summarise(result, outcome);
+}
+
+/* Notes a run that is done; one thread at a time. */
+static void note_task(race_state *state, const race_task *task, const nrw_run_result *result,
+                      const nrw_errors *errors)
+{
+    const nrw_race *race = state->race;
+    nrw_outcome *outcome = &task->lane->outcomes[task->trial];
+    const bool done = outcome->status == NRW_OK || outcome->status == NRW_DIVERGED;
+    if (done && !task->known && race->keep) {
+        nrw_status status =
+            race->keep(race->context, task->lane_index, task->trial, outcome, result, errors);
+        if (status != NRW_OK) {
+            outcome->status = status;
+            atomic_store(&state->stop, true);
+        }
+    }
+    state->done += done;
+    if (race->progress && race->progress(race->context, state->done, state->of))
+        atomic_store(&state->stop, true);
 }
 
 static size_t count_tasks(size_t n_lanes, const nrw_race_lane *lanes)
@@ -109,19 +134,20 @@ nrw_status nrw_race_run(const nrw_race *race, size_t n_lanes, const nrw_race_lan
     }
     size_t at = 0;
     for (size_t k = 0; k < n_lanes; k++)
-        for (size_t t = 0; t < lanes[k].n_trials; t++)
-            tasks[at++] = (race_task){&lanes[k], t};
+        for (size_t t = 0; t < lanes[k].n_trials; t++) {
+            const bool known =
+                race->known && race->known(race->context, k, t, &lanes[k].outcomes[t]);
+            tasks[at++] = (race_task){&lanes[k], k, t, known};
+        }
     race_state state = {.race = race, .of = n_tasks};
     atomic_init(&state.stop, false);
 #pragma omp parallel for schedule(dynamic, 1)
     for (size_t k = 0; k < n_tasks; k++) {
-        run_task(&state, &tasks[k], &each[k]);
-#pragma omp critical(nrw_race_progress)
-        {
-            state.done++;
-            if (race->progress && race->progress(race->context, state.done, state.of))
-                atomic_store(&state.stop, true);
-        }
+        nrw_run_result result;
+        run_task(&state, &tasks[k], &result, &each[k]);
+#pragma omp critical(nrw_race_note)
+        note_task(&state, &tasks[k], &result, &each[k]);
+        nrw_run_result_clear(&result);
     }
     nrw_status status = worst_status(n_tasks, tasks, each, errors);
     for (size_t k = 0; k < n_tasks; k++)

@@ -32,6 +32,17 @@ typedef struct nrw_race_lane {
 /* Called from any thread, one at a time, with runs done; true stops the race. */
 typedef bool (*nrw_race_progress)(void *context, size_t done, size_t of);
 
+/* Takes note of one run as soon as it is done: `trial` counts within the lane,
+ * `errors` hold what a diverged run said. Called from any thread, one at a time,
+ * in no certain order. A status other than NRW_OK stops the race. */
+typedef nrw_status (*nrw_race_keep)(void *context, size_t lane, size_t trial,
+                                    const nrw_outcome *outcome, const nrw_run_result *run,
+                                    const nrw_errors *errors);
+
+/* Whether a run was done before, so that it is left out; its outcome is then the
+ * caller's to fill. */
+typedef bool (*nrw_race_known)(void *context, size_t lane, size_t trial, nrw_outcome *outcome);
+
 typedef struct nrw_race {
     const nrw_scenario *scenario;
     const nrw_channel *channel;
@@ -40,6 +51,8 @@ typedef struct nrw_race {
     nrw_race_progress progress; /* may be NULL */
     void *context;
     bool (*interrupted)(void);  /* asked within runs, from any thread; may be NULL */
+    nrw_race_keep keep;         /* may be NULL, as the next */
+    nrw_race_known known;
 } nrw_race;
 
 /* Runs all lanes. NRW_OK, NRW_INTERRUPTED (outcomes of runs not done then have
