@@ -51,7 +51,8 @@ double nrw_recipe_available_field_mT(const nrw_recipe *recipe, const nrw_scenari
 {
     if (!scenario->rig.present)
         return fallback_mT;
-    const double tilts[] = {0.0, recipe->tilt_deg, recipe->other_tilt_deg, recipe->home_tilt_deg};
+    const double tilts[] = {0.0, recipe->tilt_deg, recipe->other_tilt_deg, recipe->push_tilt_deg,
+                            recipe->home_tilt_deg};
     double available = INFINITY;
     for (size_t k = 0; k < sizeof tilts / sizeof *tilts; k++) {
         nrw_drive drive = carrying(recipe);
@@ -160,24 +161,50 @@ static double beyond_throat(const builder *build, size_t k)
     return throats[k].exit_um + fmax(0.0, room);
 }
 
-static bool add_pass(builder *build, size_t k, double timeout_s)
+/* A swarm that advances less than its particles are long, for so long, is stuck. */
+static double stall_s(const builder *build)
+{
+    return fmax(12.0, 0.05 * build->scenario->deadline_s);
+}
+
+static nrw_leg *add_carry(builder *build, const char *verb, size_t k, double timeout_s)
 {
     char name[NRW_NAME_SIZE];
-    (void)snprintf(name, sizeof name, "pass throat %zu", k + 1);
-    size_t before = build->schedule->n_legs - 1;
+    (void)snprintf(name, sizeof name, "%s throat %zu", verb, k + 1);
     nrw_leg *leg = add_leg(build, name);
     if (!leg)
-        return false;
+        return NULL;
     leg->drive = carrying(build->recipe);
     leg->until.present = NRW_UNTIL_TAIL_PAST;
     leg->until.tail_past = place_at(build->scenario, build->channel, beyond_throat(build, k));
-    leg->until.dwell_s = build->recipe->dwell_s;
     leg->timeout_s = timeout_s;
-    /* a plug is laid flat where it stands and tried again */
-    leg->stall_after_s = fmax(15.0, 0.08 * build->scenario->deadline_s);
+    leg->stall_after_s = stall_s(build);
     leg->stall_min_um = build->scenario->particles.diameter_um;
-    leg->stall_leg = (int)before;
     leg->max_visits = 3;
+    return leg;
+}
+
+/* Passing, and pushing where that stalls. A swarm that is through finds the
+ * push's condition fulfilled and goes on at once. */
+static bool add_pass(builder *build, size_t k, double timeout_s)
+{
+    const bool push = build->recipe->push_tilt_deg > 0.0;
+    const int before = (int)build->schedule->n_legs - 1;
+    nrw_leg *leg = add_carry(build, "pass", k, push ? 0.6 * timeout_s : timeout_s);
+    if (!leg)
+        return false;
+    leg->until.dwell_s = build->recipe->dwell_s;
+    /* a plug that can't be pushed is laid flat where it stands and tried again */
+    leg->stall_leg = push ? (int)build->schedule->n_legs : before;
+    if (!push)
+        return true;
+    leg = add_carry(build, "push through", k, 0.4 * timeout_s);
+    if (!leg)
+        return false;
+    leg->drive.main.tilt_deg = build->recipe->push_tilt_deg;
+    leg->drive.other.tilt_deg = build->recipe->push_tilt_deg;
+    leg->drive.alternate_share = 0.0;
+    leg->stall_leg = before;
     return true;
 }
 

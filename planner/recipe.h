@@ -17,6 +17,7 @@ typedef struct nrw_recipe {
     double tilt_deg;
     double other_tilt_deg;  /* second tilt in alternation */
     double share, period_s; /* of the other tilt; share 0: one tilt alone */
+    double push_tilt_deg;   /* tilt when the swarm stalls before a throat; 0: none */
     double wobble_deg, wobble_period_s;
     double lookahead_um;
     bool steer_by_rear;
@@ -29,8 +30,8 @@ typedef struct nrw_recipe {
 } nrw_recipe;
 
 /* Schedule of a recipe for a scenario and its channel: gather, pass each throat
- * (with dwell, and back to the gathering before it on a stall), come home, collect,
- * hold. Timeouts share out the deadline. Fills *schedule (owned by the caller).
+ * (with dwell; on a stall pushed through at a steeper tilt, and if that stalls too
+ * laid flat and tried again), come home, collect, hold. Timeouts share out the deadline. Fills *schedule (owned by the caller).
  * NRW_NO_MEMORY. */
 nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *scenario,
                                const nrw_channel *channel, nrw_schedule *schedule,
