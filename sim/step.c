@@ -289,11 +289,11 @@ static void remove_self_flow(nrw_world *world)
     }
 }
 
-/* Forces of substep k from the responses to each tensor component. */
-static void substep_forces(nrw_world *world, const nrw_excitation *excitation, int k)
+/* Forces for a tensor from the responses to each of its components. */
+static void forces_for(nrw_world *world, nrw_sym3 tensor)
 {
     nrw_pair_task *task = &world->task;
-    set_tensor(task, excitation->substep_tensors[k]);
+    set_tensor(task, tensor);
     float *out[3] = {task->fx, task->fy, task->fz};
     for (int axis = 0; axis < 3; axis++) {
         const float *const *r = (const float *const *)task->response;
@@ -584,6 +584,23 @@ static void remember_velocity(nrw_world *world, double h)
     world->old_step_s = h;
 }
 
+/* Number of substeps to take before the smooth forces are evaluated anew: those
+ * that fit into the step that the error rule allows, by the velocities of the mean
+ * tensor. Forces held longer than the swarm's own response (7 ms for the reference
+ * particle) make it bounce, which flattens a tilted swarm and drives it too fast. */
+static int substeps_allowed(nrw_world *world, const nrw_excitation *excitation, brake_law law,
+                            double h_s)
+{
+    forces_for(world, excitation->tensor);
+    contact_friction(world, law);
+    smooth_velocity(world);
+    const double substep = h_s / excitation->n_substeps;
+    int n = (int)(shorten(world, h_s) / substep + 1e-6);
+    n = n < 1 ? 1 : n;
+    remember_velocity(world, n * substep);
+    return n;
+}
+
 nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, double h_s,
                           double *taken_s, nrw_errors *errors)
 {
@@ -604,18 +621,19 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     pair_forces(world, excitation);
     remove_self_flow(world);
 
-    const int n_substeps = world->own_moments ? 1 : excitation->n_substeps;
-    double h = h_s / n_substeps;
+    const bool shared = !world->own_moments && excitation->n_substeps > 1;
+    double h = shared ? h_s / excitation->n_substeps : h_s;
+    const int n_substeps = shared ? substeps_allowed(world, excitation, law, h_s) : 1;
     for (int k = 0; k < n_substeps; k++) {
         if (k > 0)
             take_positions(world);
-        if (n_substeps > 1)
-            substep_forces(world, excitation, k);
+        if (shared)
+            forces_for(world, excitation->substep_tensors[k]);
         contact_friction(world, law);
         smooth_velocity(world);
-        if (n_substeps == 1 && !world->own_moments)
+        if (!shared && !world->own_moments)
             h = shorten(world, h_s);
-        if (h < h_s / n_substeps / STEP_SHRINK_MAX)
+        if (h < h_s / STEP_SHRINK_MAX)
             return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                                   "the step fell below %.3g s at t = %.6g s", h, world->time_s);
         nrw_status status = move(world, h, errors);
@@ -623,7 +641,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
             return status;
         *taken_s += h;
     }
-    if (n_substeps == 1)
+    if (!shared)
         remember_velocity(world, h);
     world->substep_s = h;
     return check_state(world, errors);
