@@ -237,6 +237,7 @@ static void add_figures(const nrw_job *job, const check_figures *figures)
     nrw_result_number(result, "gathered_diameter_um", figures->gathered_diameter_um);
     nrw_result_bool(result, "must_reshape", figures->must_reshape);
     add_throats(job, figures);
+    nrw_rig_add_figures(result, job->scenario);
     if (job->schedule.n_legs > 0)
         add_legs(job);
 }
@@ -336,7 +337,10 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     line(stream, "gap above the floor", figures->gap_um, "um");
     line(stream, "thermal coupling", figures->thermal_coupling, "(gathers from about 11 on)");
     describe_channel(figures, stream);
+    nrw_rig_describe(job->scenario, stream);
     describe_legs(job, stream);
+    if (job->options->given & NRW_OPTION_WIZARD)
+        nrw_signs_describe(job->scenario, stream);
     nrw_job_describe_warnings(job, stream);
 }
 
@@ -354,6 +358,8 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
             status = nrw_rig_check_schedule(job.scenario, &job.schedule, errors);
         warn(&job, &figures);
         add_figures(&job, &figures);
+        if ((options->given & NRW_OPTION_WIZARD) && status == NRW_OK)
+            status = nrw_signs_add_figures(job.result, job.scenario, errors);
         status = nrw_job_finish(&job, status, describe, &figures);
     }
     nrw_job_clear(&job);
@@ -363,14 +369,16 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
 const nrw_command nrw_command_check = {
     .name = "check",
     .summary = "read and validate a scenario (and a schedule); print what follows from them",
-    .arguments = "SCENARIO [--schedule FILE] [--out DIR] [--json]",
+    .arguments = "SCENARIO [--schedule FILE] [--wizard] [--out DIR] [--json]",
     .examples = "  narrows check scenario.yaml\n"
+                "  narrows check scenario.yaml --wizard\n"
                 "  narrows check scenario.yaml --schedule schedule.yaml --json\n",
     .details =
         "Nothing is simulated. Every error of a file is told at once, one a line. With a\n"
         "schedule each leg's regime is shown, the field as a general drive, and whether the\n"
-        "rig can give it (exit status 1 if not).\n",
-    .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_FORCE,
+        "rig can give it (exit status 1 if not). With --wizard comes a list of what to verify\n"
+        "before the first experiment: signs, axes, handedness, the picture.\n",
+    .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_FORCE | NRW_OPTION_WIZARD,
     .files_min = 1,
     .files_max = 1,
     .schedules_max = 1,

@@ -125,6 +125,7 @@ static void add_limits(nrw_result *result, const nrw_export *export)
         nrw_result_string(result, "who", check->who);
         nrw_result_string(result, "where", check->where);
         nrw_result_string(result, "action", check->action);
+        nrw_result_number(result, "distance_mm", check->distance_mm);
         nrw_result_close(result);
     }
     nrw_result_close(result);

@@ -14,7 +14,9 @@ static const char style[] =
     "th,td{border:1px solid #888;padding:.15em .4em;text-align:left;vertical-align:top}"
     "thead th{background:#eee}.columns{display:flex;gap:2em}.columns>*{flex:1}"
     "ul{margin:.1em 0;padding-left:1.2em}.box{display:inline-block;width:.9em;height:.9em;"
-    "border:1px solid #111;margin-right:.5em;vertical-align:-.1em}"
+    "border:1px solid "
+    "#111;margin-right:.5em;vertical-align:-.1em}td:first-child{white-space:nowrap}ul.boxes{list-"
+    "style:none;padding-left:0}"
     "footer{margin-top:.8em;font-size:8.5pt}"
     "@media print{body{margin:0;max-width:none;font-size:9pt}}";
 
@@ -88,8 +90,8 @@ static void put_people(nrw_markup *out, const nrw_export *export)
         const nrw_limit_check *check = &export->checks[i];
         if (check->hard || check->ok)
             continue;
-        nrw_markup_put(out, "<li>%s: %n against %n %s (%s). %s.</li>\n", check->limit, check->value,
-                       check->allowed, check->unit, check->who, check->action);
+        nrw_markup_put(out, "<li>%s: %n against %n %s (%s). To do: %s.</li>\n", check->limit,
+                       check->value, check->allowed, check->unit, check->who, check->action);
         n++;
     }
     if (n == 0)
@@ -101,8 +103,8 @@ static void put_habits(nrw_markup *out)
 {
     nrw_markup_put(
         out,
-        "<div class='columns'><div><h2>Before</h2>\n<ul>\n"
-        "<li><span class='box'></span>Signs and frames checked (narrows check lists them).</li>\n"
+        "<div class='columns'><div><h2>Before</h2>\n<ul class='boxes'>\n"
+        "<li><span class='box'></span>Signs and frames checked (narrows check --wizard).</li>\n"
         "<li><span class='box'></span>Interlock, fuses, discharge path of the coils.</li>\n"
         "<li><span class='box'></span>People with implants out; magnetic tools away.</li>\n"
         "<li><span class='box'></span>SHA256SUMS agree with the files loaded.</li>\n</ul></div>\n"

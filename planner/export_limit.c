@@ -80,9 +80,11 @@ static nrw_status add_hard(nrw_export *export, int allowance, const char *coil, 
     check.allowed = allowed;
     check.ok = !(value > allowed * (1.0 + ROUNDING));
     check.hard = true;
+    check.distance_mm = NAN;
     (void)snprintf(check.unit, sizeof check.unit, "%s", unit);
     (void)snprintf(check.who, sizeof check.who, "the rig");
-    (void)snprintf(check.where, sizeof check.where, "%s", coil ? "coil and amplifier" : "the rig");
+    (void)snprintf(check.where, sizeof check.where, "%s",
+                   coil ? "coil and amplifier" : "middle of the coils");
     (void)snprintf(check.source, sizeof check.source, "rig block of the scenario");
     (void)snprintf(check.action, sizeof check.action,
                    "lower field or frequency, or allow it by name: --allow %s", name);
@@ -291,6 +293,56 @@ static nrw_status survey(nrw_export *export, exposure_work *work, nrw_errors *er
     return status;
 }
 
+/* Field of a pair on its axis at z, over that in its middle (Biot and Savart). */
+static double share_on_axis(const nrw_rig_coil_extras *pair, double z_mm)
+{
+    const double r2 = pair->pair_radius_mm * pair->pair_radius_mm;
+    const double half = 0.5 * pair->pair_spacing_mm;
+    const double near = z_mm - half, far = z_mm + half;
+    return 0.5 * pow(r2 + half * half, 1.5) *
+           (pow(r2 + near * near, -1.5) + pow(r2 + far * far, -1.5));
+}
+
+/* Where the field of a pair has fallen by a factor: on the axis, where it reaches
+ * farthest, and no nearer than the coils' own size. */
+static double pair_distance_mm(const nrw_rig_coil_extras *pair, double factor)
+{
+    double low = pair->pair_radius_mm + 0.5 * pair->pair_spacing_mm, high = low;
+    while (share_on_axis(pair, high) * factor > 1.0)
+        high *= 2.0;
+    for (int i = 0; i < 60 && high > low; i++) {
+        const double middle = 0.5 * (low + high);
+        if (share_on_axis(pair, middle) * factor > 1.0)
+            low = middle;
+        else
+            high = middle;
+    }
+    return high;
+}
+
+/* The same for all coils: NAN unless the geometry of each is known. */
+static double distance_mm(const nrw_rig *rig, double factor)
+{
+    double farthest = 0.0;
+    const size_t n = rig->n_coils > 0 ? rig->n_coils : 3;
+    for (size_t i = 0; i < n; i++) {
+        if (rig->n_coils == 0 && !rig->axes[i].present)
+            continue;
+        const nrw_rig_coil_extras *extras =
+            rig->n_coils > 0 ? &rig->coils[i].extras : &rig->axes[i].extras;
+        if (!(extras->pair_radius_mm > 0.0))
+            return NAN;
+        farthest = fmax(farthest, pair_distance_mm(extras, factor));
+    }
+    return farthest;
+}
+
+static bool falls_off_outside(nrw_limit_law law)
+{
+    return law == NRW_LIMIT_REFERENCE_LEVEL || law == NRW_LIMIT_STATIC_LEVEL ||
+           law == NRW_LIMIT_FIELD_LEVEL;
+}
+
 static nrw_status check_people(nrw_export *export, const exposure_work *work, nrw_errors *errors)
 {
     const nrw_rig_model *model = &export->model;
@@ -298,6 +350,7 @@ static nrw_status check_people(nrw_export *export, const exposure_work *work, nr
         .components = work->components,
         .n_components = work->n_components,
         .static_mT = work->static_mT,
+        .peak_mT = export->asked.field_mT,
         .rate_T_s = work->rate_T_s,
         .stimulus_ms = work->stimulus_ms,
         .product_A_m_s = work->product_A_m_s,
@@ -312,8 +365,10 @@ static nrw_status check_people(nrw_export *export, const exposure_work *work, nr
     }
     nrw_status status = NRW_OK;
     for (size_t i = 0; i < export->config.limits->n_items && status == NRW_OK; i++) {
-        const nrw_limit_check check =
-            nrw_exposure_check(&export->config.limits->items[i], &exposure);
+        const nrw_limit *limit = &export->config.limits->items[i];
+        nrw_limit_check check = nrw_exposure_check(limit, &exposure);
+        if (!check.ok && falls_off_outside(limit->law))
+            check.distance_mm = distance_mm(&export->rig, check.value / check.allowed);
         status = add_check(export, &check, errors);
     }
     return status;

@@ -45,35 +45,64 @@ static void put_summary(nrw_report *report, const nrw_export *export)
     nrw_report_section_end(report);
 }
 
-static void put_check(nrw_markup *out, const nrw_limit_check *check)
+static const char *state_of(const nrw_limit_check *check)
+{
+    return isnan(check->value) ? "not known" : check->ok ? "below" : "exceeded";
+}
+
+static void put_rig_limits(nrw_report *report, const nrw_export *export)
+{
+    nrw_markup *out = &report->out;
+    nrw_report_section(report, "rig-limits", "Limits of the rig");
+    nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' "
+                        "aria-label='Limits of the rig'><table>\n<thead><tr>"
+                        "<th scope='col'>Limit</th><th scope='col'>Asked</th>"
+                        "<th scope='col'>Allowed</th><th scope='col'>Unit</th>"
+                        "<th scope='col'></th></tr></thead>\n<tbody>\n");
+    for (size_t i = 0; i < export->n_checks; i++) {
+        const nrw_limit_check *check = &export->checks[i];
+        if (check->hard)
+            nrw_markup_put(out,
+                           "<tr><th scope='row'>%s</th><td%r>%n</td><td>%n</td><td>%s</td>"
+                           "<td>%r</td></tr>\n",
+                           check->limit, check->ok ? "" : " class='mark'", check->value,
+                           check->allowed, check->unit, state_of(check));
+    }
+    nrw_markup_put(out, "</tbody></table></div>\n<p class='quiet'>From the rig block of the "
+                        "scenario. One that is exceeded refuses the export, unless it is allowed "
+                        "by name (--allow).</p>\n");
+    nrw_report_section_end(report);
+}
+
+static void put_people_row(nrw_markup *out, const nrw_limit_check *check)
 {
     nrw_markup_put(out,
                    "<tr><th scope='row'>%s</th><td%r>%n</td><td>%n</td><td>%s</td><td>%r</td>"
-                   "<td>%s; %s</td><td>%s</td><td>%s</td></tr>\n",
+                   "<td>%s; %s",
                    check->limit, check->ok ? "" : " class='mark'", check->value, check->allowed,
-                   check->unit,
-                   isnan(check->value) ? "not known"
-                   : check->ok         ? "below"
-                                       : "exceeded",
-                   check->who, check->where, check->source, check->action);
+                   check->unit[0] ? check->unit : "sum", state_of(check), check->who, check->where);
+    if (isfinite(check->distance_mm))
+        nrw_markup_put(out, "; met from about %n mm off the middle on", check->distance_mm);
+    nrw_markup_put(out, "</td><td>%s</td><td>%s</td></tr>\n", check->source, check->action);
 }
 
-static void put_checks(nrw_report *report, const nrw_export *export)
+static void put_people(nrw_report *report, const nrw_export *export)
 {
     nrw_markup *out = &report->out;
-    nrw_report_section(report, "limits", "Limits");
-    nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' aria-label='Limits'>"
-                        "<table>\n<thead><tr><th scope='col'>Limit</th><th scope='col'>Value</th>"
+    nrw_report_section(report, "people", "People and sample");
+    nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' "
+                        "aria-label='Levels for people and sample'><table>\n<thead><tr>"
+                        "<th scope='col'>Level</th><th scope='col'>Value</th>"
                         "<th scope='col'>Level</th><th scope='col'>Unit</th><th scope='col'></th>"
                         "<th scope='col'>Who, where</th><th scope='col'>Source</th>"
                         "<th scope='col'>What to do</th></tr></thead>\n<tbody>\n");
     for (size_t i = 0; i < export->n_checks; i++)
-        put_check(out, &export->checks[i]);
-    nrw_markup_put(out,
-                   "</tbody></table></div>\n<p class='quiet'>Limits of the rig refuse an export; "
-                   "the others inform and decide nothing. Values without a unit are sums over "
-                   "frequencies of rms field over level. Fields are those in the middle of the "
-                   "coils and fall off outside; measure where people are.</p>\n");
+        if (!export->checks[i].hard)
+            put_people_row(out, &export->checks[i]);
+    nrw_markup_put(
+        out, "</tbody></table></div>\n<p class='quiet'>These inform and decide nothing. A sum "
+             "is that of rms field over level, over all frequencies. Fields are those in the "
+             "middle of the coils and fall off outside; measure where people are.</p>\n");
     nrw_report_section_end(report);
 }
 
@@ -138,7 +167,9 @@ nrw_status nrw_export_report(const nrw_export *export, const nrw_result *result,
     nrw_report report = {.in = &input};
     nrw_report_begin(&report, "Export");
     put_summary(&report, export);
-    put_checks(&report, export);
+    put_rig_limits(&report, export);
+    if (export->wave)
+        put_people(&report, export);
     nrw_report_legs(&report);
     put_curve(&report, export);
     nrw_report_warnings(&report);

@@ -135,6 +135,8 @@ static double value_of(const nrw_limit *limit, const nrw_exposure_case *exposure
         return nrw_exposure_index(limit, exposure->components, exposure->n_components);
     case NRW_LIMIT_STATIC_LEVEL:
         return exposure->static_mT;
+    case NRW_LIMIT_FIELD_LEVEL:
+        return exposure->peak_mT;
     case NRW_LIMIT_NERVE_STIMULATION:
         *allowed = nrw_limit_rate_T_s(limit, exposure->stimulus_ms);
         return exposure->rate_T_s;
@@ -167,6 +169,7 @@ nrw_limit_check nrw_exposure_check(const nrw_limit *limit, const nrw_exposure_ca
     check.value = value_of(limit, exposure, &check.allowed);
     copy(check.unit, sizeof check.unit, nrw_limit_law_unit(limit->law));
     check.ok = !(check.value > check.allowed);
+    check.distance_mm = NAN;
     copy(check.who, sizeof check.who, limit->who);
     copy(check.where, sizeof check.where, limit->where);
     copy(check.source, sizeof check.source, limit->source);
@@ -177,19 +180,23 @@ nrw_limit_check nrw_exposure_check(const nrw_limit *limit, const nrw_exposure_ca
 void nrw_limit_check_sentence(const nrw_limit_check *check, char *text, size_t size)
 {
     const char *exceeded = check->ok ? "" : ", exceeded";
+    char distance[96] = "";
+    if (isfinite(check->distance_mm))
+        (void)snprintf(distance, sizeof distance,
+                       "; met from about %.0f mm off the middle on, by the coils' geometry",
+                       check->distance_mm);
     if (isnan(check->value))
         (void)snprintf(text, size, "%s: not known here; the level for %s is %.4g %s. Source: %s.",
                        check->limit, check->who, check->allowed, check->unit, check->source);
     else if (check->unit[0] == '\0')
         (void)snprintf(text, size,
-                       "%s%s: %.4g times the level, summed over frequencies, for %s (%s). To do: "
+                       "%s%s: %.4g times the level, summed over frequencies, for %s (%s%s). To do: "
                        "%s. Source: %s.",
-                       check->limit, exceeded, check->value, check->who, check->where,
+                       check->limit, exceeded, check->value, check->who, check->where, distance,
                        check->action, check->source);
     else
-        (void)snprintf(text, size,
-                       "%s%s: %.4g %s; the level for %s is %.4g %s (%s). To do: %s. "
-                       "Source: %s.",
-                       check->limit, exceeded, check->value, check->unit, check->who,
-                       check->allowed, check->unit, check->where, check->action, check->source);
+        (void)snprintf(
+            text, size, "%s%s: %.4g %s; the level for %s is %.4g %s (%s%s). To do: %s. Source: %s.",
+            check->limit, exceeded, check->value, check->unit, check->who, check->allowed,
+            check->unit, check->where, distance, check->action, check->source);
 }

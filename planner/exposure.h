@@ -68,8 +68,9 @@ typedef struct nrw_limit_check {
     char limit[96];
     double value, allowed; /* NAN: unknown */
     char unit[16];
-    bool ok;   /* value at most allowed; true where the value is not known */
-    bool hard; /* of the rig: refuses unless allowed by name */
+    bool ok;            /* value at most allowed; true where the value is not known */
+    bool hard;          /* of the rig: refuses unless allowed by name */
+    double distance_mm; /* from the middle, where an exceeded field level is met; NAN: not known */
     char who[NRW_LIMIT_TEXT_SIZE], where[NRW_LIMIT_TEXT_SIZE], source[NRW_LIMIT_TEXT_SIZE];
     char action[NRW_LIMIT_TEXT_SIZE];
 } nrw_limit_check;
@@ -78,7 +79,7 @@ typedef struct nrw_limit_check {
 typedef struct nrw_exposure_case {
     const nrw_exposure_component *components; /* borrowed, of the worst leg */
     size_t n_components;
-    double static_mT;
+    double static_mT, peak_mT;
     double rate_T_s, stimulus_ms; /* of the worst change */
     double product_A_m_s;
     double energy_J, peak_V, coil_C, sample_rise_K;

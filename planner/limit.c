@@ -17,6 +17,7 @@ typedef struct law_entry {
 static const law_entry laws[NRW_N_LIMIT_LAWS] = {
     [NRW_LIMIT_REFERENCE_LEVEL] = {"reference_level", "", NULL},
     [NRW_LIMIT_STATIC_LEVEL] = {"static_level", "mT", "static_mT"},
+    [NRW_LIMIT_FIELD_LEVEL] = {"field_level", "mT", "field_mT"},
     [NRW_LIMIT_NERVE_STIMULATION] = {"nerve_stimulation", "T/s", "rheobase_T_s"},
     [NRW_LIMIT_FIELD_FREQUENCY] = {"field_frequency", "A/(m s)", "product_A_m_s"},
     [NRW_LIMIT_STORED_ENERGY] = {"stored_energy", "J", "energy_J"},

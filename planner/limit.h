@@ -15,6 +15,7 @@
 typedef enum nrw_limit_law {
     NRW_LIMIT_REFERENCE_LEVEL,   /* rms field against frequency, summed over frequencies */
     NRW_LIMIT_STATIC_LEVEL,      /* steady field, mT */
+    NRW_LIMIT_FIELD_LEVEL,       /* largest field of any frequency, mT */
     NRW_LIMIT_NERVE_STIMULATION, /* dB/dt in T/s against its duration */
     NRW_LIMIT_FIELD_FREQUENCY,   /* H·f in A/(m s) */
     NRW_LIMIT_STORED_ENERGY,     /* J */

@@ -48,15 +48,16 @@ static const char *const lines[] = {
     "    date: \"2009\"",
     "    action: keep the head out of the coils",
     "    static_mT: 2000",
-    "  - name: implants-static",
-    "    law: static_level",
+    "  - name: implants",
+    "    law: field_level",
     "    who: people with implanted electronic devices or ferromagnetic implants",
     "    where: where they may be; the figure is for the middle of the coils",
-    "    source: ICNIRP 2009, Health Phys. 96:504 (from memory)",
+    "    source: ICNIRP 2009, Health Phys. 96:504, for static fields (from memory); taken here for "
+    "fields of any frequency, out of caution",
     "    date: \"2009\"",
     "    action: put up the sign for implants where the field exceeds this and keep those people "
     "out",
-    "    static_mT: 0.5",
+    "    field_mT: 0.5",
     "  - name: nerve-stimulation-normal",
     "    law: nerve_stimulation",
     "    who: patients in a scanner, normal mode; taken over as a yardstick for a body part inside "

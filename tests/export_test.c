@@ -6,6 +6,7 @@
 
 #include <jansson.h>
 
+#include "coil.h"
 #include "csv.h"
 #include "export.h"
 #include "input_case.h"
@@ -470,4 +471,35 @@ Test(export, bench_card_is_one_page_of_its_own_without_links)
     cr_assert_null(strstr(card, "href"));
     free(card);
     tear_down(&b);
+}
+
+Test(export, distance_at_which_the_field_falls_to_a_level_follows_from_the_geometry)
+{
+    bench b;
+    char *paired = input_replace(SCENARIO, "x: {mT_per_A: 2.0,",
+                                 "x: {pair: {radius_mm: 50, spacing_mm: 50, turns: 100},");
+    char *both = input_replace(paired, "y: {mT_per_A: -1.7,",
+                               "y: {pair: {radius_mm: 40, spacing_mm: 40, turns: 80},");
+    char *all = input_replace(both, "z: {mT_per_A: 2.3,",
+                              "z: {pair: {radius_mm: 30, spacing_mm: 30, turns: 60},");
+    set_up(&b, all, CLOCKED);
+    cr_assert_eq(prepare(&b, 0), NRW_OK);
+    const nrw_limit_check *check = check_named(&b.export, "implants");
+    cr_assert_not(check->ok);
+    /* on the axis of the largest pair, by the coils' own code */
+    const double centre[3] = {0, 0, 0}, axis[3] = {1, 0, 0};
+    nrw_coil pair[2];
+    double middle[3], away[3];
+    nrw_coil_pair(50, 50, 100, centre, axis, pair);
+    nrw_coil_group_mT(pair, 2, 1.0, centre, middle);
+    nrw_coil_group_mT(pair, 2, 1.0, (const double[3]){check->distance_mm, 0, 0}, away);
+    cr_assert_float_eq(away[0] / middle[0], check->allowed / check->value, 1e-9);
+    tear_down(&b);
+    set_up(&b, both, CLOCKED);
+    cr_assert_eq(prepare(&b, 0), NRW_OK);
+    cr_assert(isnan(check_named(&b.export, "implants")->distance_mm), "one geometry is missing");
+    tear_down(&b);
+    free(all);
+    free(both);
+    free(paired);
 }

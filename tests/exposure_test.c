@@ -126,6 +126,7 @@ Test(exposure, sentence_names_who_where_value_source_and_action_and_soothes_nobo
     const nrw_exposure_case exposure = {.components = &component,
                                         .n_components = 1,
                                         .static_mT = 0.1,
+                                        .peak_mT = 10.0,
                                         .rate_T_s = 3.0,
                                         .stimulus_ms = 6.0,
                                         .product_A_m_s = 4e5,
