@@ -105,6 +105,9 @@ static nrw_status take_option(int index, const char *value, nrw_command_options 
     case NRW_OPTION_INDEX_SCHEDULE:
         options->schedules[options->n_schedules++] = value;
         break;
+    case NRW_OPTION_INDEX_STRATEGY:
+        options->strategies[options->n_strategies++] = value;
+        break;
     case NRW_OPTION_INDEX_OUT:
         options->out = value;
         if (!value[0])
@@ -248,8 +251,9 @@ nrw_status nrw_command_parse(int argc, char **argv, const nrw_command **command,
     *command = NULL;
     *options = (nrw_command_options){.seed = 1, .model = NRW_MODEL_AUTO};
     options->schedules = calloc(room, sizeof *options->schedules);
+    options->strategies = calloc(room, sizeof *options->strategies);
     options->files = calloc(room, sizeof *options->files);
-    if (!options->schedules || !options->files)
+    if (!options->schedules || !options->strategies || !options->files)
         return nrw_errors_add(errors, NRW_NO_MEMORY, NULL, "out of memory");
 
     for (int i = 1; i < argc; i++) {
@@ -279,6 +283,7 @@ nrw_status nrw_command_parse(int argc, char **argv, const nrw_command **command,
 void nrw_command_options_clear(nrw_command_options *options)
 {
     free(options->schedules);
+    free(options->strategies);
     free(options->files);
     *options = (nrw_command_options){0};
 }

@@ -19,11 +19,13 @@
     X(run)                                                                                         \
     X(plan)                                                                                        \
     X(estimate)                                                                                    \
+    X(compare)                                                                                     \
     X(export)
 
 /* The options: bit, name, argument ("" for a switch), help. */
 #define NRW_OPTIONS(X)                                                                             \
     X(SCHEDULE, "schedule", "FILE", "the schedule to use")                                         \
+    X(STRATEGY, "strategy", "NAME", "a strategy to compare, by its name; may be repeated")         \
     X(OUT, "out", "DIR", "write a results folder; it appears whole or not at all")                 \
     X(SEED, "seed", "N", "seed of everything random (default 1)")                                  \
     X(THREADS, "threads", "N", "threads to use (default: all); the result does not depend on it")  \
@@ -58,7 +60,7 @@ enum {
                                 NRW_OPTION_HELP | NRW_OPTION_VERSION
 };
 
-/* What the user asked for. Strings are borrowed from argv; the two lists are
+/* What the user asked for. Strings are borrowed from argv; the lists are
  * owned (nrw_command_options_clear). */
 typedef struct nrw_command_options {
     unsigned given; /* NRW_OPTION_... bits that were on the command line */
@@ -76,6 +78,8 @@ typedef struct nrw_command_options {
     double rate_Hz;        /* 0: not given */
     const char **schedules; /* (n_schedules) in the order given */
     size_t n_schedules;
+    const char **strategies; /* (n_strategies) likewise */
+    size_t n_strategies;
     const char **files; /* (n_files) the arguments that are no options */
     size_t n_files;
 } nrw_command_options;

@@ -4,7 +4,7 @@
 
 #include "estimate.h"
 
-static const char *cause_words(nrw_loss_cause cause)
+static const char *cause_words(const nrw_loss_flow *flow, nrw_loss_cause cause)
 {
     static const char *const words[NRW_N_LOSS_CAUSES] = {
         [NRW_LOSS_PLUGGED] = "plugged up before a throat",
@@ -16,6 +16,9 @@ static const char *cause_words(nrw_loss_cause cause)
         [NRW_LOSS_SWEPT] = "washed out through an outlet",
         [NRW_LOSS_OTHER] = "on the way, far from any throat",
     };
+    const size_t without_throats = 4; /* released, gathered, target, retained */
+    if (cause == NRW_LOSS_PAST_BUT_APART && flow->n_stages == without_throats)
+        return "apart from the target";
     return (unsigned)cause < NRW_N_LOSS_CAUSES ? words[cause] : "lost";
 }
 
@@ -74,6 +77,30 @@ static void describe_stages(const nrw_loss_flow *flow, const int *tenths, FILE *
     }
 }
 
+/* One line for a vessel and a cause, whatever stage and fate; none if no exit has both. */
+static void describe_place(const nrw_scenario *scenario, const nrw_loss_flow *flow,
+                           const int *tenths, int vessel, nrw_loss_cause cause, FILE *stream)
+{
+    int lost = 0;
+    size_t n = 0;
+    double low = INFINITY, high = -INFINITY;
+    for (size_t e = 0; e < flow->n_exits; e++) {
+        const nrw_flow_exit *out = &flow->exits[e];
+        if (out->vessel != vessel || out->cause != cause)
+            continue;
+        lost += tenths[e];
+        n += out->n;
+        low = fmin(low, out->route_low_um);
+        high = fmax(high, out->route_high_um);
+    }
+    if (n == 0)
+        return;
+    char name[2 * NRW_NAME_SIZE + 8];
+    nrw_estimate_vessel_name(scenario, vessel, name, sizeof name);
+    (void)fprintf(stream, "  %5.1f %%  %s: %s, %.4g to %.4g um along the route\n", lost / 10.0, name,
+                  cause_words(flow, cause), low, high);
+}
+
 static void describe_losses(const nrw_scenario *scenario, const nrw_estimate *estimate,
                             FILE *stream)
 {
@@ -81,15 +108,10 @@ static void describe_losses(const nrw_scenario *scenario, const nrw_estimate *es
     int *tenths = calloc(flow->n_exits + 1, sizeof *tenths);
     if (tenths && nrw_loss_flow_exit_tenths(flow, tenths) == NRW_OK) {
         describe_stages(flow, tenths, stream);
-        (void)fprintf(stream, "\nWhere the rest is:\n");
-        for (size_t e = 0; e < flow->n_exits; e++) {
-            const nrw_flow_exit *out = &flow->exits[e];
-            char vessel[2 * NRW_NAME_SIZE + 8];
-            nrw_estimate_vessel_name(scenario, out->vessel, vessel, sizeof vessel);
-            (void)fprintf(stream, "  %5.1f %%  %s: %s, %.4g to %.4g um along the route\n",
-                          tenths[e] / 10.0, vessel, cause_words(out->cause), out->route_low_um,
-                          out->route_high_um);
-        }
+        (void)fprintf(stream, "\nWhere they are at the end:\n");
+        for (int vessel = -1; vessel < (int)scenario->map.n_vessels; vessel++)
+            for (int cause = 0; cause < NRW_N_LOSS_CAUSES; cause++)
+                describe_place(scenario, flow, tenths, vessel, (nrw_loss_cause)cause, stream);
         (void)fprintf(stream, "  %5.1f %%  in the target\n", tenths[flow->n_exits] / 10.0);
     }
     free(tenths);

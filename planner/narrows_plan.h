@@ -6,6 +6,7 @@
 #define NARROWS_PLAN_H
 
 #include "checkpoint.h"
+#include "compare.h"
 #include "estimate.h"
 #include "export.h"
 #include "limit.h"
@@ -14,5 +15,6 @@
 #include "rig.h"
 #include "rig_words.h"
 #include "schedule_file.h"
+#include "strategy.h"
 
 #endif
