@@ -12,13 +12,13 @@
 
 /* The search's size: counts, so that the result does not depend on speed. */
 enum {
-    BATCH = 4,            /* candidates that start together */
-    SURVIVORS = 3,        /* of a batch, that meet more trials */
+    BATCH = 3,            /* candidates that start together */
+    SURVIVORS = 2,        /* of a batch, that meet more trials */
     FIRST_TRIALS = 1,     /* for each candidate of a batch */
-    MORE_TRIALS = 3,      /* for each survivor */
+    MORE_TRIALS = 2,      /* for each survivor */
     FINAL_TRIALS = 2,     /* more for the two best, before verification */
     LIBRARY_MAX = 16,
-    VARIED_BATCHES = 3,
+    VARIED_BATCHES = 4,
     SEARCH_TRIALS = FIRST_TRIALS + MORE_TRIALS + FINAL_TRIALS,
     MAX_CANDIDATES = LIBRARY_MAX + VARIED_BATCHES * BATCH,
     BASELINES_MAX = 4,
@@ -28,6 +28,7 @@ enum {
  * search and is verified. */
 #define GOOD_ENOUGH 0.9
 #define ABOVE_GOAL 0.15
+#define NEARLY_ALL 0.93
 /* Of two that deliver alike the quicker is better: weight of the time used. */
 #define TIME_WEIGHT 0.02
 /* A recipe that fails now and then is worse than its mean: weight of the
@@ -290,8 +291,12 @@ static nrw_status decide(planner *plan)
     for (size_t k = 0; k < plan->n_candidates && n < 2; k++)
         if (plan->candidates[order[k]].n_trials == FIRST_TRIALS + MORE_TRIALS)
             finalists[n++] = order[k];
-    if (n < 2 || score_of(plan, &plan->candidates[finalists[1]]) <
-                     score_of(plan, &plan->candidates[finalists[0]]) - 0.1)
+    if (n < 2)
+        return NRW_OK;
+    const double first = score_of(plan, &plan->candidates[finalists[0]]);
+    const double second = score_of(plan, &plan->candidates[finalists[1]]);
+    /* far apart, or both so good that it hardly matters which */
+    if (second < first - 0.1 || second > NEARLY_ALL)
         return NRW_OK;
     return try_more(plan, "final", n, finalists, FINAL_TRIALS);
 }
