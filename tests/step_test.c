@@ -141,6 +141,88 @@ Test(step, permanent_moments_turn_and_move_as_an_independent_integration_has_it)
     }
 }
 
+/* --- substeps and the error rule ---------------------------------------------------------- */
+
+/* The tensor of the average in every substep: they must then add up to plain steps. */
+static void share(nrw_excitation *excitation, int n_substeps)
+{
+    excitation->n_substeps = n_substeps;
+    for (int k = 0; k < n_substeps; k++)
+        excitation->substep_tensors[k] = excitation->tensor;
+}
+
+Test(step, substeps_that_share_their_forces_are_as_good_as_the_step_they_make_up)
+{
+    small_setup setup = small_setup_open(4, four);
+    nrw_world *world = small_world(&setup, false);
+    const nrw_field field = small_rotating(10.0, 50.0, 30.0);
+    nrw_excitation excitation = small_excitation(world, &field);
+    const reference_motion motion = {
+        .body = &world->body, .n = 4, .tensor = excitation.tensor, .torque = excitation.torque};
+    double at[4][3];
+    memcpy(at, four, sizeof at);
+    reference_advance(&motion, 0.5, at, NULL);
+    share(&excitation, 4);
+    small_advance(world, &excitation, 0.5, 0.004);
+    cr_assert_eq(world->n_steps, 500u);
+    /* as a plain step of 4 ms: 4.9 nm measured there */
+    cr_assert_leq(largest_distance(world, (const double(*)[3])at), 0.006);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
+Test(step, velocities_that_change_fast_shorten_the_step)
+{
+    /* two strong dipoles rush at each other: the time taken falls as they come close */
+    const double at[2][3] = {{0.0, 0.0, 0.0}, {4.5, 0.0, 0.0}};
+    for (int substeps = 1; substeps <= 4; substeps += 3) {
+        small_setup setup = small_setup_open(2, at);
+        setup.scenario->map.has_floor = false;
+        setup.scenario->model.gravity = false;
+        nrw_world *world = small_world(&setup, false);
+        const nrw_field field = {{20.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 0.0};
+        nrw_excitation excitation = small_excitation(world, &field);
+        share(&excitation, substeps);
+        double least = INFINITY;
+        for (int k = 0; k < 6; k++) {
+            double taken;
+            cr_assert_eq(nrw_world_step(world, &excitation, 0.004, &taken, NULL), NRW_OK);
+            cr_assert_leq(taken, 0.004 + 1e-12);
+            /* halves of the step, or whole substeps */
+            const double halvings = log2(0.004 / taken);
+            cr_assert_float_eq(halvings, round(halvings), 1e-9);
+            least = fmin(least, taken);
+        }
+        cr_assert_lt(least, 0.004);
+        nrw_world_destroy(world);
+        small_setup_clear(&setup);
+    }
+}
+
+Test(step, what_cannot_be_stepped_is_reported_and_leaves_finite_positions)
+{
+    const double at[3][3] = {{0.0, 0.0, NAN}, {3.1, 0.0, NAN}, {1.5, 2.7, NAN}};
+    small_setup setup = small_setup_open(3, at);
+    nrw_world *world = small_world(&setup, false);
+    const nrw_field field = {{4000.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 0.0};
+    const nrw_excitation excitation = small_excitation(world, &field);
+    nrw_errors errors;
+    nrw_errors_init(&errors);
+    nrw_status status = NRW_OK;
+    for (int k = 0; k < 20 && status == NRW_OK; k++) {
+        double taken;
+        status = nrw_world_step(world, &excitation, 0.008, &taken, &errors);
+    }
+    cr_assert_eq(status, NRW_DIVERGED);
+    cr_assert_eq(errors.n_items, 1u);
+    cr_assert_gt(strlen(errors.items[0].what), 10u);
+    for (int i = 0; i < 3; i++)
+        cr_assert(isfinite(world->x[i]) && isfinite(world->y[i]) && isfinite(world->z[i]));
+    nrw_errors_clear(&errors);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
 /* --- approach, energy ------------------------------------------------------------------- */
 
 Test(step, two_dipoles_in_line_approach_by_the_fifth_power_of_their_distance)
