@@ -612,16 +612,18 @@ static void final_moments(run_state *run)
     nrw_world *world = run->world;
     nrw_run_result *result = run->result;
     nrw_vec3 common = {0.0, 0.0, 0.0};
-    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && run->schedule->n_legs > 0) {
-        /* the moment at the last instant of the last leg in force */
-        size_t leg = run->control.leg < run->schedule->n_legs ? run->control.leg
-                                                              : run->schedule->n_legs - 1;
-        const nrw_drive *drive = &run->schedule->legs[leg].drive;
-        double t = world->time_s - run->control.leg_start_s;
+    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && result->n_visits > 0) {
+        /* the moment at the last instant of the last leg in force; control may have
+         * left it already */
+        const nrw_leg_visit *visit = &result->visits[result->n_visits - 1];
+        const nrw_drive *drive = &run->schedule->legs[visit->leg].drive;
+        const double t = world->time_s - visit->start_s;
         const nrw_drive_setting *setting = nrw_drive_at(drive, t);
-        int which = setting == &drive->main ? 0 : 1;
-        nrw_field field = nrw_drive_field(
-            setting, heading_at(run, setting, which, world->time_s), run->control.tilt_deg[which]);
+        const int which = setting == &drive->main ? 0 : 1;
+        double heading = nrw_drive_wobble_rad(setting, t);
+        if (setting->mode != NRW_DRIVE_GENERAL)
+            heading += run->control.heading_rad[which];
+        const nrw_field field = nrw_drive_field(setting, heading, run->control.tilt_deg[which]);
         nrw_vec3 torque;
         nrw_induced_at(&world->body, &field, 2.0 * NRW_PI * field.frequency_Hz * t, &common, &torque);
     }
