@@ -114,7 +114,7 @@ Test(average, tilted_rotation_gives_the_tensor_of_the_tilt)
         const double m2 = pow(body.slope_fAm2_mT * 10.0, 2.0);
         const double c = cos(tilt * NRW_DEGREE), s = sin(tilt * NRW_DEGREE);
         /* ½ hh + ½ cos²δ pp + ½ sin²δ zz, and the mixed part of p and z */
-        const nrw_sym3 expected = {0.5 * m2, 0.0,           0.0, 0.5 * c * c * m2, -0.5 * c * s * m2,
+        const nrw_sym3 expected = {0.5 * m2,        0.0, 0.0, 0.5 * c * c * m2, -0.5 * c * s * m2,
                                    0.5 * s * s * m2};
         assert_tensor(got.moment2, expected, ROUNDING * m2);
     }
@@ -175,12 +175,11 @@ Test(average, lag_torque_is_that_of_first_order_relaxation)
         const nrw_average got = nrw_average_of(&body, &field);
         const double chi = 3.0 * 0.30 / 3.30, volume = NRW_PI * 27.0 / 6.0;
         const double mu0 = 4.0 * NRW_PI * 0.1; /* mT per kA/m */
-        const double torque =
-            volume * chi * lags[k] / (1.0 + lags[k] * lags[k]) * 100.0 / mu0;
-        assert_vector(got.torque,
-                      (nrw_vec3){0.0, torque * sin(30.0 * NRW_DEGREE),
-                                 torque * cos(30.0 * NRW_DEGREE)},
-                      ROUNDING * torque);
+        const double torque = volume * chi * lags[k] / (1.0 + lags[k] * lags[k]) * 100.0 / mu0;
+        assert_vector(
+            got.torque,
+            (nrw_vec3){0.0, torque * sin(30.0 * NRW_DEGREE), torque * cos(30.0 * NRW_DEGREE)},
+            ROUNDING * torque);
         /* the moment shrinks by cos φ */
         const double m2 = pow(volume * chi * 10.0 / mu0, 2.0) / (1.0 + lags[k] * lags[k]);
         cr_assert_float_eq(got.size2, m2, ROUNDING * m2);
@@ -230,8 +229,8 @@ Test(average, a_draw_scales_moment_and_viscosity)
     const nrw_body nominal = nrw_body_of(scenario, NULL);
     const nrw_body drawn = nrw_body_of(scenario, &draw);
     cr_assert_float_eq(drawn.slope_fAm2_mT, 1.2 * nominal.slope_fAm2_mT, ROUNDING * 3.0);
-    cr_assert_float_eq(nrw_body_moment_fAm2(&drawn, 10.0), 1.2 * nrw_body_moment_fAm2(&nominal, 10.0),
-                       ROUNDING * 30.0);
+    cr_assert_float_eq(nrw_body_moment_fAm2(&drawn, 10.0),
+                       1.2 * nrw_body_moment_fAm2(&nominal, 10.0), ROUNDING * 30.0);
     cr_assert_float_eq(drawn.drag_pN_s_um, 0.9 * nominal.drag_pN_s_um, ROUNDING);
     cr_assert_float_eq(drawn.spin_drag_pN_um_s, 0.9 * nominal.spin_drag_pN_um_s, ROUNDING);
 }

@@ -354,8 +354,8 @@ Test(contact, the_sweeps_of_a_step_come_near_the_converged_solve)
     nrw_contacts_solve(&contacts, &solve);
     double error = 0.0;
     for (size_t i = 0; i < n; i++)
-        error = fmax(error, hypot((double)(px[i] - converged_x[i]),
-                                  (double)(py[i] - converged_y[i])));
+        error =
+            fmax(error, hypot((double)(px[i] - converged_x[i]), (double)(py[i] - converged_y[i])));
     cr_assert_leq(solve.residual, solve.tolerance);
     /* 0.0022 measured, after 25 sweeps */
     cr_assert_leq(error, 0.005 * DIAMETER, "%.3g of a diameter", error / DIAMETER);

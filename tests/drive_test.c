@@ -80,8 +80,7 @@ Test(drive, left_rotation_turns_from_h_toward_the_lowered_across)
             const double heading = headings_rad[k], delta = tilt * NRW_DEGREE;
             const nrw_drive_setting setting = rotating(tilt, NRW_SENSE_LEFT);
             const nrw_field field = nrw_drive_field(&setting, heading, tilt);
-            assert_turns(&field, h_of(heading),
-                         sum_of(cos(delta), p_of(heading), -sin(delta), up));
+            assert_turns(&field, h_of(heading), sum_of(cos(delta), p_of(heading), -sin(delta), up));
         }
     }
 }
@@ -226,8 +225,8 @@ Test(drive, every_mode_is_a_case_of_general)
     oscillating.bias_mT = 3.0;
     oscillating.frequency_Hz = 20.0;
     const nrw_drive_setting modes[] = {
-        rotating(30.0, NRW_SENSE_LEFT),       rotating(30.0, NRW_SENSE_RIGHT),
-        precessing(NRW_AXIS_ALONG, 35.0),     precessing(NRW_AXIS_ACROSS, 35.0),
+        rotating(30.0, NRW_SENSE_LEFT),      rotating(30.0, NRW_SENSE_RIGHT),
+        precessing(NRW_AXIS_ALONG, 35.0),    precessing(NRW_AXIS_ACROSS, 35.0),
         precessing(NRW_AXIS_VERTICAL, 35.0), oscillating};
     for (size_t k = 0; k < sizeof modes / sizeof *modes; k++) {
         const double heading = 0.9, wobble = 0.2;

@@ -8,33 +8,33 @@
 
 /* One throat of 16 µm between 515 and 615 µm or so, a side branch at 300 µm, target
  * around (900, 0). */
-static const char yaml[] =
-    "format: narrows-scenario/1\n"
-    "title: one throat and a side branch\n"
-    "fluid: {medium: water, temperature_C: 25}\n"
-    "particles:\n"
-    "  count: 150\n"
-    "  diameter_um: 3.0\n"
-    "  density_kg_m3: 1800\n"
-    "  magnetics: {kind: induced, susceptibility: 0.30}\n"
-    "channel:\n"
-    "  depth_um: 60\n"
-    "  nodes:\n"
-    "    inlet:   {at_um: [-200, 0]}\n"
-    "    release: {at_um: [0, 0]}\n"
-    "    fork:    {at_um: [300, 0]}\n"
-    "    blind:   {at_um: [300, 500]}\n"
-    "    end:     {at_um: [900, 0]}\n"
-    "    outlet:  {at_um: [1100, 0]}\n"
-    "  vessels:\n"
-    "    - {from: inlet, to: release, width_um: 220}\n"
-    "    - {from: release, to: fork, width_um: 220}\n"
-    "    - {from: fork, to: blind, width_um: 100}\n"
-    "    - {from: fork, to: end, width_um: [[0, 220], [0.3, 220], [0.36, 16], [0.5, 16], [0.6, 220]]}\n"
-    "    - {from: end, to: outlet, width_um: 220}\n"
-    "release: {node: release, radius_um: 34}\n"
-    "target: {node: end, radius_um: 60}\n"
-    "deadline_s: 100\n";
+static const char yaml[] = "format: narrows-scenario/1\n"
+                           "title: one throat and a side branch\n"
+                           "fluid: {medium: water, temperature_C: 25}\n"
+                           "particles:\n"
+                           "  count: 150\n"
+                           "  diameter_um: 3.0\n"
+                           "  density_kg_m3: 1800\n"
+                           "  magnetics: {kind: induced, susceptibility: 0.30}\n"
+                           "channel:\n"
+                           "  depth_um: 60\n"
+                           "  nodes:\n"
+                           "    inlet:   {at_um: [-200, 0]}\n"
+                           "    release: {at_um: [0, 0]}\n"
+                           "    fork:    {at_um: [300, 0]}\n"
+                           "    blind:   {at_um: [300, 500]}\n"
+                           "    end:     {at_um: [900, 0]}\n"
+                           "    outlet:  {at_um: [1100, 0]}\n"
+                           "  vessels:\n"
+                           "    - {from: inlet, to: release, width_um: 220}\n"
+                           "    - {from: release, to: fork, width_um: 220}\n"
+                           "    - {from: fork, to: blind, width_um: 100}\n"
+                           "    - {from: fork, to: end, width_um: [[0, 220], [0.3, 220], [0.36, "
+                           "16], [0.5, 16], [0.6, 220]]}\n"
+                           "    - {from: end, to: outlet, width_um: 220}\n"
+                           "release: {node: release, radius_um: 34}\n"
+                           "target: {node: end, radius_um: 60}\n"
+                           "deadline_s: 100\n";
 
 enum { MOST = 8 };
 
@@ -76,9 +76,9 @@ static void judge(size_t n, const double (*at)[2], const uint8_t *stuck, const u
     result.y_um = y;
     result.fates = fates;
     result.causes = causes;
-    cr_assert_eq(nrw_fate_judge(setup.scenario, setup.channel, in_largest, stuck, washed, &result,
-                                NULL),
-                 NRW_OK);
+    cr_assert_eq(
+        nrw_fate_judge(setup.scenario, setup.channel, in_largest, stuck, washed, &result, NULL),
+        NRW_OK);
 }
 
 Test(fate, each_is_the_first_that_fits)

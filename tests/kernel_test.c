@@ -341,8 +341,7 @@ Test(kernel, flow_above_the_floor_is_that_of_rotlets_with_images_seen_by_spheres
                 nrw_vec3 at = from_to(j, i);
                 at.z = (double)z[i];
                 add(3, i, 1.0,
-                    nrw_rotlet_floor_faxen_um_s(torque_of(j), (double)z[j], RADIUS, at,
-                                                VISCOSITY));
+                    nrw_rotlet_floor_faxen_um_s(torque_of(j), (double)z[j], RADIUS, at, VISCOSITY));
             }
             /* the particle's own image comes along: 2a²q/(2h)⁴, for the caller to take off */
             const double self = 2.0 * RADIUS * RADIUS / pow(2.0 * (double)z[i], 4.0);

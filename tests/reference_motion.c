@@ -46,10 +46,10 @@ static nrw_vec3 pair_force(const reference_motion *motion, const double *at, con
         if (j == i)
             continue;
         const nrw_vec3 r = apart(at + 3 * j, at + 3 * i);
-        const nrw_vec3 force =
-            motion->own_moments ? nrw_dipole_force_pN(nrw_vec3_scale(vector(u + 3 * j), m),
-                                                      nrw_vec3_scale(vector(u + 3 * i), m), r)
-                                : nrw_averaged_force_pN(motion->tensor, r);
+        const nrw_vec3 force = motion->own_moments
+                                   ? nrw_dipole_force_pN(nrw_vec3_scale(vector(u + 3 * j), m),
+                                                         nrw_vec3_scale(vector(u + 3 * i), m), r)
+                                   : nrw_averaged_force_pN(motion->tensor, r);
         sum = nrw_vec3_add(sum, force);
     }
     return sum;
@@ -63,8 +63,8 @@ static nrw_vec3 spin_of(const reference_motion *motion, nrw_vec3 torque, double 
                       torque.z * mobility.ms / drag};
 }
 
-static nrw_vec3 pair_flow(const reference_motion *motion, const double *at,
-                          const nrw_vec3 *torques, size_t i)
+static nrw_vec3 pair_flow(const reference_motion *motion, const double *at, const nrw_vec3 *torques,
+                          size_t i)
 {
     nrw_vec3 sum = {0.0, 0.0, 0.0};
     const nrw_body *body = motion->body;

@@ -213,7 +213,8 @@ Test(run, alternation_shares_the_time_as_asked)
     cr_assert_float_eq(result.mean_spin_Hz, 0.5 * alone, 1e-6 * alone);
 }
 
-/* --- what a lone particle shows ---------------------------------------------------------------- */
+/* --- what a lone particle shows ----------------------------------------------------------------
+ */
 
 Test(run, a_lone_roller_reports_the_regime_s_speed_and_spin)
 {
@@ -417,7 +418,8 @@ Test(run, a_diverging_run_says_so_and_keeps_its_frames)
         cr_assert(isfinite(result.x_um[i]) && isfinite(result.z_um[i]));
 }
 
-/* --- results ------------------------------------------------------------------------------------ */
+/* --- results ------------------------------------------------------------------------------------
+ */
 
 Test(run, fates_sum_to_one_and_the_target_is_noticed)
 {

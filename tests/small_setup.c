@@ -107,8 +107,8 @@ void small_advance(nrw_world *world, const nrw_excitation *excitation, double se
     while (end - world->time_s > 1e-9) {
         const double left = end - world->time_s;
         double taken = 0.0;
-        nrw_status status = nrw_world_step(world, excitation, left / ceil(left / h_s - 1e-6),
-                                           &taken, &errors);
+        nrw_status status =
+            nrw_world_step(world, excitation, left / ceil(left / h_s - 1e-6), &taken, &errors);
         cr_assert_eq(status, NRW_OK, "%s", errors.n_items ? errors.items[0].what : "");
     }
     nrw_errors_clear(&errors);

@@ -49,9 +49,9 @@ Test(step_lone, a_particle_comes_to_rest_where_weight_and_double_layer_balance)
     const double diameters[] = {1.0, 3.0, 5.0};
     for (int k = 0; k < 3; k++) {
         setup.scenario->particles.diameter_um = diameters[k];
-        const double expected = nrw_particle_gap_um(
-            setup.scenario, diameters[k],
-            nrw_particle_weight_pN(setup.scenario, diameters[k]), false);
+        const double expected =
+            nrw_particle_gap_um(setup.scenario, diameters[k],
+                                nrw_particle_weight_pN(setup.scenario, diameters[k]), false);
         /* single-precision heights of a few µm: 4e-7, against 10 nm of screening length */
         cr_assert_float_eq(resting_gap(0.4, 6.0), expected, 1e-5);  /* sinks onto it */
         cr_assert_float_eq(resting_gap(0.02, 6.0), expected, 1e-5); /* is pushed up to it */

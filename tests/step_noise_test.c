@@ -232,8 +232,8 @@ Test(step_noise, heights_above_the_floor_are_boltzmann_s)
     const gap_statistics fine = measure_gap(0.002, 5.0);
     cr_assert_float_eq(fine.mean_um, expected.mean_um, 0.013 * expected.mean_um, "%g",
                        fine.mean_um / expected.mean_um);
-    cr_assert_float_eq(fine.deviation_um, expected.deviation_um, 0.03 * expected.deviation_um,
-                       "%g", fine.deviation_um / expected.deviation_um);
+    cr_assert_float_eq(fine.deviation_um, expected.deviation_um, 0.03 * expected.deviation_um, "%g",
+                       fine.deviation_um / expected.deviation_um);
 }
 
 /* --- side walls --------------------------------------------------------------------------- */

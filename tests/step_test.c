@@ -114,10 +114,9 @@ static double own_error(double h_s, double *spin_error)
     }
     *spin_error = 0.0;
     for (int i = 0; i < 3; i++)
-        *spin_error =
-            fmax(*spin_error, sqrt(pow(world->ux[i] - u[i][0], 2.0) +
-                                   pow(world->uy[i] - u[i][1], 2.0) +
-                                   pow(world->uz[i] - u[i][2], 2.0)));
+        *spin_error = fmax(*spin_error, sqrt(pow(world->ux[i] - u[i][0], 2.0) +
+                                             pow(world->uy[i] - u[i][1], 2.0) +
+                                             pow(world->uz[i] - u[i][2], 2.0)));
     const double error = largest_distance(world, (const double(*)[3])at);
     nrw_world_destroy(world);
     small_setup_clear(&setup);
@@ -269,7 +268,7 @@ static double contact_energy(const nrw_world *world)
 
 Test(step, energy_only_falls_in_a_static_field_without_noise)
 {
-    const double six[6][3] = {{0.0, 0.0, 1.70}, {5.0, 1.0, 1.62}, {-2.0, 4.5, 1.80},
+    const double six[6][3] = {{0.0, 0.0, 1.70}, {5.0, 1.0, 1.62},  {-2.0, 4.5, 1.80},
                               {6.0, 6.0, 2.70}, {-5.0, -1.0, 1.7}, {1.0, -5.0, 3.0}};
     small_setup setup = small_setup_open(6, six);
     nrw_world *world = small_world(&setup, false);

@@ -193,8 +193,8 @@ Test(world, sizes_have_the_mean_and_spread_asked_for_and_moments_go_with_volume)
         const double volume = pow(diameters[i] / 3.0, 3.0);
         cr_assert_float_eq((double)world->moment[i], volume, 1e-6 * volume);
         cr_assert_float_eq((double)world->inverse_drag[i],
-                           1.0 / nrw_drag_pN_s_um(diameters[i],
-                                                  setup.scenario->fluid.viscosity_Pa_s),
+                           1.0 /
+                               nrw_drag_pN_s_um(diameters[i], setup.scenario->fluid.viscosity_Pa_s),
                            1e-5 * (double)world->inverse_drag[i]);
     }
     /* standard errors: 0.1/sqrt(N) of the mean, 1/sqrt(2N) of the spread; four of them */

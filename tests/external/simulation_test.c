@@ -131,8 +131,7 @@ static double trap_variance(double kappa)
     const double gap = 0.1 - world->body.weight_pN / k;
     for (int i = 0; i < N; i++)
         world->z[i] = 1.5 + gap;
-    const double mobility =
-        nrw_floor_mobility_exact(gap / 1.5).mz / world->body.drag_pN_s_um;
+    const double mobility = nrw_floor_mobility_exact(gap / 1.5).mz / world->body.drag_pN_s_um;
     const double h = kappa / (k * mobility);
     small_advance(world, &excitation, 50.0 * h / kappa, h);
     double sum = 0.0, sum2 = 0.0;
@@ -194,7 +193,8 @@ Test(external_simulation, diffusion_along_the_floor)
     nrw_world_destroy(world);
 }
 
-/* --- first passage ------------------------------------------------------------------------------ */
+/* --- first passage ------------------------------------------------------------------------------
+ */
 
 /* Sum of the times at which |x − start| (or, with a drift, the height fallen) first
  * reaches length_um, over the particles of one seed. */
