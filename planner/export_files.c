@@ -35,6 +35,13 @@ static int decimals_for(double peak)
     return decimals < 0 ? 0 : decimals > DECIMALS_MAX ? DECIMALS_MAX : decimals;
 }
 
+static char *put_text(char *at, const char *text)
+{
+    while (*text)
+        *at++ = *text++;
+    return at;
+}
+
 /* Writes a value rounded to `decimals`, trailing zeros left out; returns the end.
  * Many times quicker than printf, and the same in every locale. */
 static char *put_fixed(char *at, double value, int decimals)
@@ -44,9 +51,7 @@ static char *put_fixed(char *at, double value, int decimals)
         scale *= 10;
     if (!(fabs(value) * (double)scale < 9e17)) { /* beyond a 64-bit integer */
         char text[NRW_NUMBER_SIZE];
-        const size_t length = strlen(nrw_number_text(value, text));
-        memcpy(at, text, length);
-        return at + length;
+        return put_text(at, nrw_number_text(value, text));
     }
     uint64_t whole = (uint64_t)llround(fabs(value) * (double)scale);
     if (value < 0.0 && whole > 0)
@@ -66,13 +71,6 @@ static char *put_fixed(char *at, double value, int decimals)
         *at++ = digits[i];
     }
     return at;
-}
-
-static char *put_text(char *at, const char *text)
-{
-    const size_t length = strlen(text);
-    memcpy(at, text, length);
-    return at + length;
 }
 
 /* --- currents ----------------------------------------------------------------------- */

@@ -76,8 +76,9 @@ nrw_status nrw_timeline_of_schedule(const nrw_schedule *schedule, double deadlin
     if (refuse_what_has_no_times(schedule, errors))
         return NRW_REFUSED;
     int *visits = calloc(schedule->n_legs + 1, sizeof *visits);
-    nrw_status status =
-        visits ? NRW_OK : nrw_errors_add(errors, NRW_NO_MEMORY, NULL, "out of memory");
+    if (!visits)
+        return nrw_errors_add(errors, NRW_NO_MEMORY, NULL, "out of memory");
+    nrw_status status = NRW_OK;
     size_t capacity = 0, leg = 0;
     while (status == NRW_OK && leg < schedule->n_legs && timeline->end_s < deadline_s) {
         const nrw_drive *drive = &schedule->legs[leg].drive;
