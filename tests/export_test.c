@@ -503,3 +503,89 @@ Test(export, distance_at_which_the_field_falls_to_a_level_follows_from_the_geome
     free(both);
     free(paired);
 }
+
+/* --- as much of JSON Schema as docs/steps.schema.json uses -------------------------- */
+
+static bool is_of_type(const json_t *value, const char *type)
+{
+    return (strcmp(type, "object") == 0 && json_is_object(value)) ||
+           (strcmp(type, "array") == 0 && json_is_array(value)) ||
+           (strcmp(type, "string") == 0 && json_is_string(value)) ||
+           (strcmp(type, "number") == 0 && json_is_number(value)) ||
+           (strcmp(type, "integer") == 0 && json_is_integer(value)) ||
+           (strcmp(type, "null") == 0 && json_is_null(value));
+}
+
+static bool type_fits(const json_t *value, const json_t *type)
+{
+    if (!type)
+        return true;
+    if (json_is_string(type))
+        return is_of_type(value, json_string_value(type));
+    for (size_t i = 0; i < json_array_size(type); i++)
+        if (is_of_type(value, json_string_value(json_array_get(type, i))))
+            return true;
+    return false;
+}
+
+static void follow(const json_t *root, const json_t *schema, json_t *value, const char *where)
+{
+    const char *reference = json_string_value(json_object_get(schema, "$ref"));
+    if (reference) {
+        schema = json_object_get(json_object_get(root, "$defs"), reference + strlen("#/$defs/"));
+        cr_assert_not_null(schema, "%s", reference);
+    }
+    cr_assert(type_fits(value, json_object_get(schema, "type")), "type of %s", where);
+    const json_t *constant = json_object_get(schema, "const");
+    cr_assert(!constant || json_equal(constant, value), "%s", where);
+    const json_t *choices = json_object_get(schema, "enum");
+    bool found = !choices;
+    for (size_t i = 0; i < json_array_size(choices); i++)
+        found = found || json_equal(json_array_get(choices, i), value);
+    cr_assert(found, "value of %s", where);
+    const json_t *items = json_object_get(schema, "items");
+    for (size_t i = 0; items && i < json_array_size(value); i++)
+        follow(root, items, json_array_get(value, i), where);
+    if (!json_is_object(value))
+        return;
+    const json_t *required = json_object_get(schema, "required");
+    for (size_t i = 0; i < json_array_size(required); i++) {
+        const char *key = json_string_value(json_array_get(required, i));
+        cr_assert_not_null(json_object_get(value, key), "%s lacks %s", where, key);
+    }
+    const char *key;
+    json_t *child;
+    json_object_foreach(value, key, child)
+    {
+        const json_t *inner = json_object_get(json_object_get(schema, "properties"), key);
+        cr_assert_not_null(inner, "%s has the unknown %s", where, key);
+        follow(root, inner, child, key);
+    }
+}
+
+static void assert_follows_schema(const bench *b)
+{
+    json_error_t error;
+    char *text = read_out(b, "steps.json", NULL);
+    json_t *steps = json_loads(text, JSON_REJECT_DUPLICATES, &error);
+    json_t *schema = json_load_file("docs/steps.schema.json", JSON_REJECT_DUPLICATES, &error);
+    cr_assert_not_null(steps);
+    cr_assert_not_null(schema, "run from the top folder: %s", error.text);
+    follow(schema, schema, steps, "steps.json");
+    json_decref(schema);
+    json_decref(steps);
+    free(text);
+}
+
+Test(export, step_table_follows_its_schema)
+{
+    static const char *const schedules[] = {CLOCKED, FED_BACK};
+    for (size_t i = 0; i < 2; i++) {
+        bench b;
+        set_up(&b, SCENARIO, schedules[i]);
+        cr_assert_eq(prepare(&b, 0), NRW_OK);
+        write_out(&b);
+        assert_follows_schema(&b);
+        tear_down(&b);
+    }
+}
