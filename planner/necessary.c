@@ -14,6 +14,8 @@
 #define SPEED_BOUND 0.9
 /* Share of the deadline that may be spent on the way: gathering comes first. */
 #define WAY_SHARE 0.9
+/* Slower than this many particle diameters a second is a crawl. */
+#define CRAWL_PER_S 0.2
 /* Below this coupling heat scatters the swarm. */
 #define COUPLING_MIN 2.0
 /* Without a rig any field is allowed: judged at this one. */
@@ -190,8 +192,8 @@ static void judge_speed(nrw_necessary *necessary, const nrw_scenario *scenario,
         return;
     }
     const double factor = check->needed / fmax(check->value, 1e-30);
-    /* a rig that could not make the way in an hour is weak, whatever the deadline */
-    const bool weak = check->value * 3600.0 < way;
+    /* where even the bound is a crawl the rig is the reason, whatever the deadline */
+    const bool weak = check->value < CRAWL_PER_S * scenario->particles.diameter_um;
     const bool limited = scenario->rig.present;
     (void)snprintf(check->text, sizeof check->text,
                    "%s: the way of %.4g um within the deadline of %.4g s needs %.3g um/s, but with "
