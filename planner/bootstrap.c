@@ -176,3 +176,21 @@ nrw_status nrw_bootstrap_mean(const nrw_bootstrap_config *config, size_t n, cons
 {
     return nrw_bootstrap_interval(config, n, values, mean_figure, NULL, interval);
 }
+
+nrw_status nrw_bootstrap_fraction(const nrw_bootstrap_config *config, size_t n,
+                                  const double *values, nrw_interval *interval)
+{
+    nrw_status status = nrw_bootstrap_mean(config, n, values, interval);
+    if (status != NRW_OK || n == 0)
+        return status;
+    double sum = 0.0;
+    for (size_t i = 0; i < n; i++)
+        sum += values[i];
+    const double more = (double)n + 1.0;
+    /* a single trial has no bootstrap interval: what one more may do is all there is */
+    interval->low = fmin(isnan(interval->low) ? 1.0 : interval->low, sum / more);
+    interval->high = fmax(isnan(interval->high) ? 0.0 : interval->high, (sum + 1.0) / more);
+    interval->low = fmax(0.0, interval->low);
+    interval->high = fmin(1.0, interval->high);
+    return NRW_OK;
+}

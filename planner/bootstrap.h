@@ -58,4 +58,10 @@ nrw_status nrw_bootstrap_interval(const nrw_bootstrap_config *config, size_t n,
 nrw_status nrw_bootstrap_mean(const nrw_bootstrap_config *config, size_t n, const double *values,
                               nrw_interval *interval);
 
+/* The interval for the mean of fractions in 0...1. Trials that all went alike say
+ * nothing of the failure that comes once in n: so each end also allows for one more
+ * trial, that delivers nothing (low) or all (high). Both ends lie in 0...1. */
+nrw_status nrw_bootstrap_fraction(const nrw_bootstrap_config *config, size_t n,
+                                  const double *values, nrw_interval *interval);
+
 #endif

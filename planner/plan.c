@@ -354,7 +354,7 @@ static nrw_status note_verified(planner *plan, const nrw_outcome *outcomes, size
     result->delivered = nrw_outcomes_mean(n, outcomes);
     nrw_bootstrap_config bootstrap = nrw_bootstrap_config_defaults();
     nrw_interval interval;
-    nrw_status status = nrw_bootstrap_mean(&bootstrap, n, values, &interval);
+    nrw_status status = nrw_bootstrap_fraction(&bootstrap, n, values, &interval);
     if (status == NRW_OK) {
         result->low = fmax(0.0, interval.low);
         result->high = fmin(1.0, interval.high);

@@ -176,3 +176,19 @@ Test(bootstrap, takes_any_figure_of_the_trials)
     cr_expect_eq(calls, 600 + 1 + 100, "resamples, the trials themselves, each left out once");
     cr_expect_eq(values[1], 37.0, "the trials keep their order");
 }
+
+Test(bootstrap, fractions_that_all_agree_still_allow_for_one_more_trial)
+{
+    const nrw_bootstrap_config config = nrw_bootstrap_config_defaults();
+    const double all[8] = {1, 1, 1, 1, 1, 1, 1, 1}, none[8] = {0};
+    nrw_interval interval;
+    cr_assert_eq(nrw_bootstrap_fraction(&config, 8, all, &interval), NRW_OK);
+    /* by hand: 8 of 9 */
+    cr_expect_float_eq(interval.low, 8.0 / 9.0, 1e-15);
+    cr_expect_eq(interval.high, 1.0);
+    cr_assert_eq(nrw_bootstrap_fraction(&config, 8, none, &interval), NRW_OK);
+    cr_expect_eq(interval.low, 0.0);
+    cr_expect_float_eq(interval.high, 1.0 / 9.0, 1e-15);
+    cr_assert_eq(nrw_bootstrap_fraction(&config, 1, all, &interval), NRW_OK);
+    cr_expect_float_eq(interval.low, 0.5, 1e-15);
+}
