@@ -1,10 +1,23 @@
-/* Contacts: who touches whom, and the implicit contact solve.
+/* Contacts: who is close to whom, and the implicit contact solve.
  *
  * Contacts are stiff springs of stiffness k between surfaces. Their step is
- * implicit Euler, solved by projection with all contacts at once (Jacobi,
- * under-relaxed), warm-started from the positions, so that neither the stiffness
- * sets the step nor a stored multiplier is part of the state
- * (docs/physics.md, section 4). */
+ * implicit Euler: the displacements u of a step minimise
+ *
+ *   Σ_i ½ (u_i − g_i)·M_i⁻¹ (u_i − g_i) + Σ_pairs ½ k max(0, gap − n·(u_i − u_j))²
+ *     + walls + floor,
+ *
+ * g the displacement without contacts, M mobility × step. Directions n and
+ * overlaps `gap` are taken once, at the substep's beginning. The unknowns are the
+ * contact forces, all changed at once in each sweep (Jacobi with momentum, each
+ * pair's step scaled by how crowded its two particles are), starting from those at
+ * the substep's beginning: neither the stiffness sets the step, nor is a stored
+ * multiplier part of the state, nor does an unfinished solve push the swarm as a
+ * whole (docs/physics.md, section 4).
+ *
+ * Layout: every particle has a row; 16 rows make a chunk, worked on in vector
+ * lanes. Slot s of a chunk holds the s-th neighbour of each of its rows, both
+ * directions of each pair, so that no sum crosses lanes and nothing is scattered.
+ * Rows are sorted by their number of neighbours to keep the chunks full. */
 #ifndef NRW_CONTACT_H
 #define NRW_CONTACT_H
 
@@ -14,80 +27,51 @@
 
 #include "arena.h"
 #include "cell_grid.h"
+#include "kernel.h"
 
 /* Pairs closer than this many contact distances are listed. */
-#define NRW_CONTACT_REACH 1.25f
+#define NRW_CONTACT_REACH 1.4f
+/* ... and none closer than this is unlisted until the next refresh. */
+#define NRW_CONTACT_SURE 1.15f
 
-/* Half list of close pairs, i < j, sorted by (i, j). */
 typedef struct nrw_contacts {
-    size_t n_pairs, capacity;
-    uint32_t *i, *j;            /* (capacity) */
-    float *distance;            /* (capacity) contact distance, µm */
-    float *force;               /* (capacity) pN, of the last solve */
-    float *last_change;         /* (capacity) scratch: of the force in the last sweep, pN */
-    float *gx, *gy, *gz;        /* (capacity) scratch: change of the contact force, pN */
+    size_t n, n_rows, n_chunks;    /* n_rows: a multiple of NRW_LANES */
+    size_t capacity;               /* of slots */
+    size_t n_slots;                /* in use, with the empty ones */
+    size_t n_pairs;                /* listed pairs */
+    uint32_t *order;               /* (n_rows) particle of each row; n beyond the last */
+    uint32_t *row_of;              /* (n) row of each particle */
+    uint32_t *starts;              /* (n_chunks + 1) first slot of each chunk, in slots */
+    uint32_t *partner;             /* (capacity) row of the neighbour; n_rows: none */
+    float *touch;                  /* (capacity) contact distance, µm */
+    float *nx, *ny, *nz, *gap;     /* (capacity) toward the row from its neighbour; overlap, µm */
+    float *force, *change, *step;  /* (capacity) of the solve: pN, and scratch */
+    float *n_neighbours;           /* (n_rows) listed ones */
+    uint32_t *self;                /* (n_rows) 0, 1, 2, ... */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
+    float *sort_x, *sort_y, *sort_z, *sort_radius; /* (n_rows) scratch */
+    uint32_t *found;               /* (capacity) scratch: neighbours, particle by particle */
+    uint32_t *found_starts;        /* (n + 1) */
     bool valid;
-    bool overflow;              /* more pairs than fit: the particles lie on top of each other */
+    bool overflow;                 /* more pairs than fit: the particles lie on top of each other */
     uint64_t n_builds;
-    nrw_cell_grid grid;         /* owned */
+    nrw_cell_grid grid;            /* owned */
 } nrw_contacts;
 
-/* One particle's local constraint by side walls, linearised once a step:
- * overlap = start + n·(x − x0). */
-typedef struct nrw_wall_contact {
-    uint32_t particle;
-    float nx, ny;   /* into the fluid */
-    float overlap;  /* at the predicted start position x0, positive inside the wall, µm */
-    float x0, y0;
-    float force;    /* pN */
-} nrw_wall_contact;
-
-/* Floor and ceiling of a particle, linearised about the predicted height:
- * force = force0 − slope·(z − z0), never negative. */
-typedef struct nrw_floor_contact {
-    float *force0, *slope, *z0; /* (n) */
-    float *force;               /* (n) */
-    float *ceiling;             /* highest centre, µm; one number per particle */
-} nrw_floor_contact;
-
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
+void nrw_contacts_clear(nrw_contacts *contacts);
 
 /* Remakes the list if some particle moved, against the swarm's mean, by more
- * than a third of the skin since it was made. x, y, z (n) µm, radius (n) µm,
- * largest_radius their maximum. */
-void nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, const double *y,
+ * than half of the skin since it was made; true if it did (the rows have then
+ * changed). x, y, z (n) µm, radius (n) µm, largest_radius their maximum. */
+bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                           const double *z, const float *radius, float largest_radius);
 
-/* What the solve works on: float positions relative to an origin (z from the
- * floor), and mobilities times the step. */
-typedef struct nrw_contact_solve {
-    size_t n;
-    float *x, *y, *z;               /* (n) in: predicted; out: solved */
-    const float *move_xy, *move_z;  /* (n) µm/pN: step × mobility along and across the floor */
-    float stiffness;                /* pN/µm */
-    nrw_wall_contact *walls;        /* (n_walls) */
-    size_t n_walls;
-    nrw_floor_contact *floor;       /* NULL without a floor */
-    int sweeps;                     /* least number */
-    float tolerance;                /* µm: sweeps go on while something still moves by more */
-    int sweeps_done;                /* out */
-    float residual;                 /* out: largest move in the last sweep, µm */
-} nrw_contact_solve;
+/* Sweeps to convergence: at least solve->sweeps, until none moves by more than
+ * solve->tolerance. Deterministic: fixed order of summation. */
+void nrw_contacts_solve(nrw_contact_solve *solve);
 
-/* Adds the warm-start contact forces at the positions x0, y0, z0 (n) of the
- * step's beginning to the displacement: x += move·Σ force n, and remembers them. */
-void nrw_contacts_warm_start(nrw_contacts *contacts, nrw_contact_solve *solve, const float *x0,
-                             const float *y0, const float *z0);
-
-/* Sweeps to convergence. Deterministic: fixed order of summation. */
-void nrw_contacts_solve(nrw_contacts *contacts, nrw_contact_solve *solve);
-
-/* Largest overlap of listed pairs as a share of their contact distance; NAN if a
- * position is. */
-float nrw_contacts_overlap(const nrw_contacts *contacts, const float *x, const float *y,
-                           const float *z);
-
-void nrw_contacts_clear(nrw_contacts *contacts);
+/* The parts of `contacts` that the kernels read. */
+nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts);
 
 #endif

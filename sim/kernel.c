@@ -1,16 +1,31 @@
 #include "kernel.h"
 
 #define DECLARE(suffix)                                                                            \
-    nrw_pair_kernel nrw_pair_averaged_##suffix, nrw_pair_response_##suffix,                        \
-        nrw_pair_own_##suffix, nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;
+    nrw_pair_kernel nrw_pair_averaged_##suffix, nrw_pair_response_##suffix, nrw_pair_own_##suffix, \
+        nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;                            \
+    nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
+        nrw_near_response_##suffix;                                                                \
+    nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
+    nrw_begin_kernel nrw_contact_begin_##suffix;                                                   \
+    nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
+    nrw_close_kernel nrw_contact_close_##suffix;
 #define TABLE(text, suffix)                                                                        \
     static const nrw_kernels kernels_##suffix = {                                                  \
-        text,                                                                                      \
-        nrw_pair_averaged_##suffix,                                                                \
-        nrw_pair_response_##suffix,                                                                \
-        nrw_pair_own_##suffix,                                                                     \
-        nrw_pair_flow_floor_##suffix,                                                              \
-        nrw_pair_flow_unbounded_##suffix,                                                          \
+        .name = text,                                                                              \
+        .averaged = nrw_pair_averaged_##suffix,                                                    \
+        .averaged_response = nrw_pair_response_##suffix,                                           \
+        .own_moments = nrw_pair_own_##suffix,                                                      \
+        .flow_floor = nrw_pair_flow_floor_##suffix,                                                \
+        .flow_unbounded = nrw_pair_flow_unbounded_##suffix,                                        \
+        .near_geometry = nrw_near_geometry_##suffix,                                               \
+        .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
+        .near_response = nrw_near_response_##suffix,                                               \
+        .brakes = nrw_contact_brakes_##suffix,                                                     \
+        .friction = nrw_contact_friction_##suffix,                                                 \
+        .begin = nrw_contact_begin_##suffix,                                                       \
+        .first_sweep = nrw_contact_first_sweep_##suffix,                                           \
+        .sweep = nrw_contact_sweep_##suffix,                                                       \
+        .close = nrw_contact_close_##suffix,                                                       \
     };
 
 #if defined(__x86_64__)
@@ -18,9 +33,9 @@
 /* clang-format off */
 DECLARE(_v2) DECLARE(_v3) DECLARE(_v4)
 TABLE("x86-64-v2", _v2) TABLE("x86-64-v3", _v3) TABLE("x86-64-v4", _v4)
-/* clang-format on */
+    /* clang-format on */
 
-const nrw_kernels *nrw_kernels_get(void)
+    const nrw_kernels *nrw_kernels_get(void)
 {
     __builtin_cpu_init();
     if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&

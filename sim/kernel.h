@@ -11,6 +11,7 @@
 #define NRW_KERNEL_H
 
 #include <stddef.h>
+#include <stdint.h>
 
 #define NRW_LANES 16
 
@@ -35,6 +36,80 @@ typedef struct nrw_pair_task {
 
 typedef void nrw_pair_kernel(const nrw_pair_task *task, size_t first, size_t last);
 
+/* The list of close neighbours as the kernels see it (contact.h). Arrays per row
+ * are (n_rows), rows of four floats (n_rows + 1): the last one stands for "no
+ * neighbour", far away. */
+typedef struct nrw_contact_rows {
+    size_t n_rows;
+    const uint32_t *starts, *partner;
+    const uint32_t *self;      /* (n_rows) 0, 1, 2, ... */
+    const float *touch;
+    float *nx, *ny, *nz, *gap; /* per slot */
+} nrw_contact_rows;
+
+/* Directions and overlaps of all listed pairs from positions, and sums over each
+ * row's neighbours. */
+typedef struct nrw_near_task {
+    nrw_contact_rows rows;
+    const float *places;        /* (n_rows + 1 x 4) x, y, z in µm, moment over the nominal one */
+    float candidate_um;                 /* pairs closer than this count in `crowd` */
+    float *warm_x, *warm_y, *warm_z;    /* out: Σ max(0, gap) n */
+    float *crowd;                       /* out: bound of the largest eigenvalue of Σ n nᵀ */
+    float tensor[NRW_N_TENSOR];         /* as in nrw_pair_task */
+    float core2;
+    float *fx, *fy, *fz;                /* out: dipole force of the listed neighbours */
+    float *response[3 * NRW_N_TENSOR];  /* in, out: less the listed neighbours' part */
+    float largest_overlap;              /* in, out: of contact distances */
+} nrw_near_task;
+
+typedef void nrw_near_kernel(nrw_near_task *task);
+
+/* Contact brakes and friction (step.c): the excess resistance falls as a parabola
+ * from `contact` at touch to 0 at reach_um beyond it. */
+typedef struct nrw_brake_task {
+    nrw_contact_rows rows;
+    float contact, reach_um;
+    float *brake[NRW_N_TENSOR]; /* out: Σ e (1 − n nᵀ) */
+    const float *spins;         /* (n_rows + 1 x 4) 1/s */
+    float strength;             /* 4πηa² */
+    float *fx, *fy, *fz;        /* in, out: pN */
+} nrw_brake_task;
+
+typedef void nrw_brake_kernel(const nrw_brake_task *task);
+
+/* What the contact solve works on; displacements from the substep's beginning. */
+typedef struct nrw_contact_solve {
+    nrw_contact_rows rows;
+    const float *free_x, *free_y, *free_z; /* displacement without contacts, µm */
+    const float *move_xy, *move_z;         /* mobility × step, µm/pN */
+    const float *warm_x, *warm_y, *warm_z, *crowd; /* of nrw_near_task */
+    const float *n_neighbours;             /* (n_rows) bound of `crowd` for any motion */
+    float stiffness;                       /* pN/µm */
+    /* floor: force − slope (u_z − z), never negative; give 1/(1 + slope move_z);
+     * slope NULL without a floor */
+    const float *floor_force, *floor_slope, *floor_z, *floor_give;
+    const float *ceiling;                  /* largest u_z; NULL: none */
+    /* side walls: overlap wall_gap − w·u, give k move_xy/(1 + k move_xy); wall_x NULL:
+     * none near */
+    const float *wall_x, *wall_y, *wall_gap, *wall_give;
+    float *ux, *uy, *uz;                   /* out: displacement, µm */
+    float *force, *change, *step;          /* (slots) out: contact force, pN; scratch */
+    float *place[2], *crowded;             /* (n_rows + 1 x 4) scratch, the last row zero */
+    int sweeps;                            /* least number */
+    float tolerance;                       /* µm */
+    int sweeps_done;                       /* out */
+    float residual;                        /* out: largest correction of the last sweep, µm */
+} nrw_contact_solve;
+
+typedef void nrw_begin_kernel(nrw_contact_solve *solve);
+/* One sweep from place[from] to place[1 - from]; returns the largest correction. */
+typedef float nrw_sweep_kernel(nrw_contact_solve *solve, int from, float gain, float momentum);
+
+/* Indices j of x, y, z (n, padded) within reach·(radius_i + radius_j) of particle
+ * i, rising, without i itself; `found` must have room for n + NRW_LANES. */
+typedef size_t nrw_close_kernel(size_t n, const float *x, const float *y, const float *z,
+                                const float *radius, size_t i, float reach, uint32_t *found);
+
 typedef struct nrw_kernels {
     const char *name;                  /* "x86-64-v4", ... */
     nrw_pair_kernel *averaged;         /* forces from a common tensor */
@@ -42,6 +117,11 @@ typedef struct nrw_kernels {
     nrw_pair_kernel *own_moments;      /* forces and fields of individual moments */
     nrw_pair_kernel *flow_floor;       /* pair flow above the floor */
     nrw_pair_kernel *flow_unbounded;
+    nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
+    nrw_brake_kernel *brakes, *friction;
+    nrw_begin_kernel *begin;
+    nrw_sweep_kernel *first_sweep, *sweep;
+    nrw_close_kernel *close;
 } nrw_kernels;
 
 /* The best kernels for this processor; a static table, thread safe. */

@@ -12,7 +12,7 @@
 #include "random.h"
 #include "world.h"
 
-#define STEP_MAX_S 0.008
+#define STEP_MAX_S 0.016
 /* Permanent moments, resolved: steps per period, and the longest step. */
 #define OWN_STEPS_PER_PERIOD 32.0
 #define OWN_STEP_MAX_S 0.002

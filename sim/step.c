@@ -1,8 +1,11 @@
-/* One step of the world: prepare → spin → forces → move → store.
+/* One step of the world: prepare → spin → forces → substeps of (near dipoles →
+ * move → store).
  *
- * Smooth velocities (dipoles, pair flow, weight, noise) are taken explicitly at
- * the beginning of the step; contacts, side walls, floor and ceiling implicitly
- * (contact.h). docs/physics.md, section 6. */
+ * Smooth forces of all pairs (dipoles, pair flow) are evaluated once a step; the
+ * dipole forces of close neighbours, which are stiff and change quickest, anew at
+ * each substep (multiple time steps: Tuckerman, Berne & Martyna 1992). Contacts,
+ * side walls, floor and ceiling are implicit in each substep (contact.h).
+ * docs/physics.md, section 6. */
 #include <math.h>
 #include <string.h>
 
@@ -20,10 +23,44 @@
 /* Overlap of two particles, as a share of their distance, beyond which the state
  * is not trusted; stiff contacts stay below 0.03. */
 #define OVERLAP_MAX 0.25
+/* Sweeps of the contact solve: at least so many, until none moves a particle by
+ * more than this share of a diameter. */
+#define LEAST_SWEEPS 2
+#define SWEEP_TOLERANCE 2e-3f
+/* Pairs that may come to touch in a substep are closer than this share of a
+ * diameter. */
+#define CANDIDATE_SHARE 0.2f
+/* Longest substep times mobility times 0.3 ⟨m²⟩/d⁵, the scale of the dipoles'
+ * stiffness between neighbours: standing sheets of a tilted swarm become unstable
+ * at 0.3. */
+#define STABLE_SHARE 0.17
 /* A floor gap that was given is held by a spring this much stiffer than contacts. */
 #define GIVEN_GAP_STIFFNESS 100.0
 
 /* --- prepare ---------------------------------------------------------------- */
+
+/* Constants of the particles in the order of the rows. */
+static void take_rows(nrw_world *world)
+{
+    const uint32_t *order = world->contacts.order;
+    for (size_t row = 0; row < world->padded; row++) {
+        const bool filled = row < world->n;
+        const size_t i = filled ? order[row] : 0;
+        world->row_radius[row] = filled ? world->radius[i] : (float)world->body.radius_um;
+        world->row_moment[row] = filled ? world->moment[i] : 0.0f;
+        world->row_inverse_drag[row] = world->inverse_drag[i];
+        world->row_ceiling[row] = world->ceiling[i];
+    }
+}
+
+static void set_place(nrw_world *world, size_t row, float x, float y, float z)
+{
+    float *place = world->places + 4 * row;
+    place[0] = world->px[row] = x;
+    place[1] = world->py[row] = y;
+    place[2] = world->pz[row] = z;
+    place[3] = world->row_moment[row];
+}
 
 static void take_positions(nrw_world *world)
 {
@@ -36,28 +73,40 @@ static void take_positions(nrw_world *world)
     world->origin_x = sx / (double)world->n;
     world->origin_y = sy / (double)world->n;
     /* heights count from the floor; without one, from the mean like the rest */
-    const double base = world->body.has_floor ? 0.0 : sz / (double)world->n;
-    for (size_t i = 0; i < world->n; i++) {
-        world->fx0[i] = (float)(world->x[i] - world->origin_x);
-        world->fy0[i] = (float)(world->y[i] - world->origin_y);
-        world->fz0[i] = (float)(world->z[i] - base);
+    world->origin_z = world->body.has_floor ? 0.0 : sz / (double)world->n;
+    for (size_t row = 0; row < world->n; row++) {
+        const size_t i = world->contacts.order[row];
+        set_place(world, row, (float)(world->x[i] - world->origin_x),
+                  (float)(world->y[i] - world->origin_y), (float)(world->z[i] - world->origin_z));
     }
+    for (size_t row = world->n; row < world->padded; row++)
+        set_place(world, row, NRW_FAR_AWAY_UM, NRW_FAR_AWAY_UM, (float)world->body.radius_um);
+    float *none = world->places + 4 * world->padded;
+    none[0] = none[1] = -NRW_FAR_AWAY_UM;
+    none[2] = none[3] = 0.0f;
+    memcpy(world->fx0, world->px, world->padded * sizeof(float));
+    memcpy(world->fy0, world->py, world->padded * sizeof(float));
+    memcpy(world->fz0, world->pz, world->padded * sizeof(float));
 }
 
 static void take_mobilities(nrw_world *world)
 {
-    const size_t n = world->n;
-    if (!world->body.has_floor) {
+    const size_t n = world->padded;
+    if (world->body.has_floor) {
+        for (size_t i = 0; i < n; i++)
+            world->delta[i] = (world->fz0[i] - world->row_radius[i]) / world->row_radius[i];
+        nrw_floor_mobility_array(nrw_floor_table_get(), n, world->delta, world->mt, world->mz,
+                                 world->mr, world->ms, world->rolling, world->dmz);
+    } else {
         for (size_t i = 0; i < n; i++) {
             world->mt[i] = world->mz[i] = world->mr[i] = world->ms[i] = 1.0f;
             world->rolling[i] = world->dmz[i] = 0.0f;
         }
-        return;
     }
-    for (size_t i = 0; i < n; i++)
-        world->delta[i] = (float)((world->z[i] - (double)world->radius[i]) / (double)world->radius[i]);
-    nrw_floor_mobility_array(nrw_floor_table_get(), n, world->delta, world->mt, world->mz, world->mr,
-                             world->ms, world->rolling, world->dmz);
+    for (size_t i = 0; i < n; i++) {
+        world->along[i] = world->mt[i] * world->row_inverse_drag[i];
+        world->across[i] = world->mz[i] * world->row_inverse_drag[i];
+    }
 }
 
 /* Braking of neighbours: docs/physics.md (5.9). The excess resistance falls as a
@@ -85,40 +134,20 @@ static brake_law brake_of(const nrw_world *world, double size2)
     return law;
 }
 
-static inline float brake_at(brake_law law, float beyond_touch)
+static void take_brakes(nrw_world *world, brake_law law)
 {
-    if (beyond_touch >= law.reach_um)
-        return 0.0f;
-    const float part = beyond_touch > 0.0f ? 1.0f - beyond_touch / law.reach_um : 1.0f;
-    return law.contact * part * part;
-}
-
-static void gather_brakes(nrw_world *world, brake_law law)
-{
-    for (int k = 0; k < NRW_N_TENSOR; k++)
-        memset(world->brake[k], 0, world->n * sizeof(float));
-    if (!(law.contact > 0.0f))
+    if (!(law.contact > 0.0f)) {
+        for (int k = 0; k < NRW_N_TENSOR; k++)
+            memset(world->brake[k], 0, world->padded * sizeof(float));
         return;
-    const nrw_contacts *contacts = &world->contacts;
-    float *const *b = world->brake;
-    for (size_t pair = 0; pair < contacts->n_pairs; pair++) {
-        const uint32_t i = contacts->i[pair], j = contacts->j[pair];
-        const float dx = world->fx0[i] - world->fx0[j], dy = world->fy0[i] - world->fy0[j];
-        const float dz = world->fz0[i] - world->fz0[j];
-        const float r2 = dx * dx + dy * dy + dz * dz;
-        const float far = contacts->distance[pair] + law.reach_um;
-        if (!(r2 < far * far))
-            continue;
-        const float e = brake_at(law, sqrtf(r2) - contacts->distance[pair]);
-        const float per_r2 = e / r2;
-        const float part[NRW_N_TENSOR] = {e - per_r2 * dx * dx, -per_r2 * dx * dy,
-                                          -per_r2 * dx * dz,    e - per_r2 * dy * dy,
-                                          -per_r2 * dy * dz,    e - per_r2 * dz * dz};
-        for (int k = 0; k < NRW_N_TENSOR; k++) {
-            b[k][i] += part[k];
-            b[k][j] += part[k];
-        }
     }
+    nrw_brake_task task;
+    memset(&task, 0, sizeof task);
+    task.rows = world->near.rows;
+    task.contact = law.contact;
+    task.reach_um = law.reach_um;
+    memcpy(task.brake, world->brake, sizeof task.brake);
+    nrw_kernels_get()->brakes(&task);
 }
 
 /* --- spin ------------------------------------------------------------------- */
@@ -139,10 +168,14 @@ static nrw_sym3 spin_resistance(const nrw_world *world, size_t i)
  * the magnetic torque less what contacts take. */
 static void set_spin(nrw_world *world, size_t i, nrw_vec3 spin)
 {
-    const double a = (double)world->radius[i], a3 = a * a * a * world->pair_flow_factor;
+    const double a = (double)world->row_radius[i], a3 = a * a * a * world->pair_flow_factor;
     world->spin_x[i] = (float)spin.x;
     world->spin_y[i] = (float)spin.y;
     world->spin_z[i] = (float)spin.z;
+    float *row = world->spins + 4 * i;
+    row[0] = (float)spin.x;
+    row[1] = (float)spin.y;
+    row[2] = (float)spin.z;
     float *qx = (float *)(uintptr_t)world->task.qx, *qy = (float *)(uintptr_t)world->task.qy;
     float *tz = (float *)(uintptr_t)world->task.tz;
     qx[i] = (float)(a3 * spin.y / (double)world->mr[i]);
@@ -156,8 +189,8 @@ static void common_spins(nrw_world *world, nrw_vec3 torque)
     const double per_drag = 1.0 / world->body.spin_drag_pN_um_s;
     const double nominal3 = pow(world->body.radius_um, 3.0);
     for (size_t i = 0; i < world->n; i++) {
-        const double a = (double)world->radius[i];
-        const double scale = per_drag * (double)world->moment[i] * nominal3 / (a * a * a);
+        const double a = (double)world->row_radius[i];
+        const double scale = per_drag * (double)world->row_moment[i] * nominal3 / (a * a * a);
         const nrw_vec3 drive = nrw_vec3_scale(torque, scale);
         set_spin(world, i, nrw_sym3_solve(spin_resistance(world, i), drive));
     }
@@ -166,8 +199,8 @@ static void common_spins(nrw_world *world, nrw_vec3 torque)
 static nrw_vec3 spin_noise_turn(nrw_world *world, size_t i, double h)
 {
     double normals[4];
-    nrw_normal4(world->seed, NRW_STREAM_SPIN, (uint32_t)i, world->step, normals);
-    const double a = (double)world->radius[i];
+    nrw_normal4(world->seed, NRW_STREAM_SPIN, world->contacts.order[i], world->step, normals);
+    const double a = (double)world->row_radius[i];
     const double drag = 8.0 * NRW_PI * world->body.viscosity_Pa_s * a * a * a;
     const double planar = sqrt(2.0 * world->body.kT_pN_um * (double)world->mr[i] * h / drag);
     const double normal = sqrt(2.0 * world->body.kT_pN_um * (double)world->ms[i] * h / drag);
@@ -182,8 +215,9 @@ static nrw_vec3 turn_by(nrw_vec3 u, nrw_vec3 turn)
         return u;
     const nrw_vec3 axis = nrw_vec3_scale(turn, 1.0 / angle);
     const double c = cos(angle), s = sin(angle), along = nrw_vec3_dot(axis, u) * (1.0 - c);
-    return nrw_vec3_add(nrw_vec3_add(nrw_vec3_scale(u, c), nrw_vec3_scale(nrw_vec3_cross(axis, u), s)),
-                        nrw_vec3_scale(axis, along));
+    return nrw_vec3_add(
+        nrw_vec3_add(nrw_vec3_scale(u, c), nrw_vec3_scale(nrw_vec3_cross(axis, u), s)),
+        nrw_vec3_scale(axis, along));
 }
 
 static double angle_between(nrw_vec3 u, nrw_vec3 v)
@@ -198,17 +232,18 @@ static void own_spins(nrw_world *world, nrw_vec3 field, double h)
 {
     const double m0 = world->body.permanent_fAm2;
     for (size_t i = 0; i < world->n; i++) {
-        const double moment = m0 * (double)world->moment[i];
-        nrw_vec3 local = {field.x + (double)world->task.bx[i], field.y + (double)world->task.by[i],
-                          field.z + (double)world->task.bz[i]};
-        nrw_vec3 u = {world->ux[i], world->uy[i], world->uz[i]};
+        const uint32_t particle = world->contacts.order[i];
+        const double moment = m0 * (double)world->row_moment[i];
+        nrw_vec3 local = {field.x + world->field_x[particle], field.y + world->field_y[particle],
+                          field.z + world->field_z[particle]};
+        nrw_vec3 u = {world->ux[particle], world->uy[particle], world->uz[particle]};
         nrw_vec3 spin = {0.0, 0.0, 0.0}, middle = u, end = u;
         const double size = nrw_vec3_norm(local);
         nrw_vec3 axis = nrw_vec3_cross(u, local);
         const double sine = nrw_vec3_norm(axis) / (size > 0.0 ? size : 1.0);
         if (sine > 1e-12) {
             axis = nrw_vec3_scale(axis, 1.0 / (sine * size));
-            const double a = (double)world->radius[i];
+            const double a = (double)world->row_radius[i];
             const double drag = 8.0 * NRW_PI * world->body.viscosity_Pa_s * a * a * a;
             const nrw_vec3 per_torque = nrw_sym3_solve(spin_resistance(world, i), axis);
             const double rate = moment * size / drag * nrw_vec3_dot(per_torque, axis);
@@ -226,9 +261,9 @@ static void own_spins(nrw_world *world, nrw_vec3 field, double h)
         if (world->scenario->model.brownian)
             end = turn_by(end, spin_noise_turn(world, i, h));
         end = nrw_vec3_scale(end, 1.0 / nrw_vec3_norm(end));
-        world->ux[i] = end.x;
-        world->uy[i] = end.y;
-        world->uz[i] = end.z;
+        world->ux[particle] = end.x;
+        world->uy[particle] = end.y;
+        world->uz[particle] = end.z;
         world->own_mx[i] = (float)(moment * middle.x);
         world->own_my[i] = (float)(moment * middle.y);
         world->own_mz[i] = (float)(moment * middle.z);
@@ -238,15 +273,15 @@ static void own_spins(nrw_world *world, nrw_vec3 field, double h)
 
 /* --- forces ----------------------------------------------------------------- */
 
-static void set_tensor(nrw_pair_task *task, nrw_sym3 m)
+static void set_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
 {
     const double c = 3.0 * NRW_MU0_4PI;
-    task->tensor[NRW_XX] = (float)(c * m.xx);
-    task->tensor[NRW_XY] = (float)(c * m.xy);
-    task->tensor[NRW_XZ] = (float)(c * m.xz);
-    task->tensor[NRW_YY] = (float)(c * m.yy);
-    task->tensor[NRW_YZ] = (float)(c * m.yz);
-    task->tensor[NRW_ZZ] = (float)(c * m.zz);
+    tensor[NRW_XX] = (float)(c * m.xx);
+    tensor[NRW_XY] = (float)(c * m.xy);
+    tensor[NRW_XZ] = (float)(c * m.xz);
+    tensor[NRW_YY] = (float)(c * m.yy);
+    tensor[NRW_YZ] = (float)(c * m.yz);
+    tensor[NRW_ZZ] = (float)(c * m.zz);
 }
 
 static void pair_forces(nrw_world *world, const nrw_excitation *excitation)
@@ -257,10 +292,16 @@ static void pair_forces(nrw_world *world, const nrw_excitation *excitation)
     if (n > 1) {
         if (world->own_moments) {
             kernels->own_moments(task, 0, n);
+            for (size_t row = 0; row < n; row++) {
+                const uint32_t i = world->contacts.order[row];
+                world->field_x[i] = (double)task->bx[row];
+                world->field_y[i] = (double)task->by[row];
+                world->field_z[i] = (double)task->bz[row];
+            }
         } else if (excitation->n_substeps > 1) {
             kernels->averaged_response(task, 0, n);
         } else {
-            set_tensor(task, excitation->tensor);
+            set_tensor(task->tensor, excitation->tensor);
             kernels->averaged(task, 0, n);
         }
         world->n_pair_interactions += (uint64_t)n * (n - 1);
@@ -290,10 +331,11 @@ static void remove_self_flow(nrw_world *world)
 }
 
 /* Forces for a tensor from the responses to each of its components. */
-static void forces_for(nrw_world *world, nrw_sym3 tensor)
+static void phase_forces(nrw_world *world, nrw_sym3 tensor)
 {
+    float t[NRW_N_TENSOR];
+    set_tensor(t, tensor);
     nrw_pair_task *task = &world->task;
-    set_tensor(task, tensor);
     float *out[3] = {task->fx, task->fy, task->fz};
     for (int axis = 0; axis < 3; axis++) {
         const float *const *r = (const float *const *)task->response;
@@ -302,49 +344,35 @@ static void forces_for(nrw_world *world, nrw_sym3 tensor)
         const float *restrict yz = r[3 * NRW_YZ + axis], *restrict zz = r[3 * NRW_ZZ + axis];
         float *restrict f = out[axis];
         for (size_t i = 0; i < world->n; i++)
-            f[i] = task->tensor[NRW_XX] * xx[i] + task->tensor[NRW_XY] * xy[i] +
-                   task->tensor[NRW_XZ] * xz[i] + task->tensor[NRW_YY] * yy[i] +
-                   task->tensor[NRW_YZ] * yz[i] + task->tensor[NRW_ZZ] * zz[i];
+            f[i] = t[NRW_XX] * xx[i] + t[NRW_XY] * xy[i] + t[NRW_XZ] * xz[i] + t[NRW_YY] * yy[i] +
+                   t[NRW_YZ] * yz[i] + t[NRW_ZZ] * zz[i];
     }
 }
 
 /* Tangential forces of touching spinning particles: −4πηa²e (Ω_i + Ω_j) × n on i,
  * n toward j; with the brake torques they keep angular momentum. (5.10) */
-static void contact_friction(nrw_world *world, brake_law law)
+static void add_friction(nrw_world *world, brake_law law)
 {
     if (!(law.contact > 0.0f))
         return;
-    const nrw_contacts *contacts = &world->contacts;
-    nrw_pair_task *task = &world->task;
-    const float a = (float)world->body.radius_um;
-    const float strength = (float)(4.0 * NRW_PI * world->body.viscosity_Pa_s) * a * a;
-    for (size_t pair = 0; pair < contacts->n_pairs; pair++) {
-        const uint32_t i = contacts->i[pair], j = contacts->j[pair];
-        const float dx = world->fx0[j] - world->fx0[i], dy = world->fy0[j] - world->fy0[i];
-        const float dz = world->fz0[j] - world->fz0[i];
-        const float r2 = dx * dx + dy * dy + dz * dz;
-        const float far = contacts->distance[pair] + law.reach_um;
-        if (!(r2 < far * far))
-            continue;
-        const float r = sqrtf(r2);
-        const float c = -strength * brake_at(law, r - contacts->distance[pair]) / r;
-        const float sx = world->spin_x[i] + world->spin_x[j];
-        const float sy = world->spin_y[i] + world->spin_y[j];
-        const float sz = world->spin_z[i] + world->spin_z[j];
-        const float fx = c * (sy * dz - sz * dy), fy = c * (sz * dx - sx * dz);
-        const float fz = c * (sx * dy - sy * dx);
-        task->fx[i] += fx;
-        task->fy[i] += fy;
-        task->fz[i] += fz;
-        task->fx[j] -= fx;
-        task->fy[j] -= fy;
-        task->fz[j] -= fz;
-    }
+    nrw_brake_task task;
+    memset(&task, 0, sizeof task);
+    task.rows = world->near.rows;
+    task.contact = law.contact;
+    task.reach_um = law.reach_um;
+    task.spins = world->spins;
+    task.strength =
+        (float)(4.0 * NRW_PI * world->body.viscosity_Pa_s * pow(world->body.radius_um, 2.0));
+    task.fx = world->task.fx;
+    task.fy = world->task.fy;
+    task.fz = world->task.fz;
+    nrw_kernels_get()->friction(&task);
 }
 
-/* Smooth velocity: forces through the mobility, pair flow, rolling, weight, and
- * the drift that a height-dependent mobility gives to noise (Itô). */
-static void smooth_velocity(nrw_world *world)
+/* Velocity without the close neighbours' dipoles: forces through the mobility,
+ * pair flow, rolling, weight, and the drift that a height-dependent mobility gives
+ * to noise (Itô). */
+static void base_velocity(nrw_world *world)
 {
     const nrw_pair_task *task = &world->task;
     const float weight = (float)world->body.weight_pN;
@@ -352,37 +380,57 @@ static void smooth_velocity(nrw_world *world)
     const float rolling = (float)world->rolling_factor;
     const float kT = world->scenario->model.brownian ? (float)world->body.kT_pN_um : 0.0f;
     for (size_t i = 0; i < world->n; i++) {
-        const float a = world->radius[i], volume = a * a * a / nominal3;
-        const float along = world->mt[i] * world->inverse_drag[i];
-        const float across = world->mz[i] * world->inverse_drag[i];
+        const float a = world->row_radius[i], volume = a * a * a / nominal3;
         const float roll = rolling * world->rolling[i] * a;
-        world->vx[i] = along * task->fx[i] + task->ux[i] + roll * world->spin_y[i];
-        world->vy[i] = along * task->fy[i] + task->uy[i] - roll * world->spin_x[i];
+        world->base_x[i] = world->along[i] * task->fx[i] + task->ux[i] + roll * world->spin_y[i];
+        world->base_y[i] = world->along[i] * task->fy[i] + task->uy[i] - roll * world->spin_x[i];
         /* a flow toward the floor is hindered like the particle's own motion there */
-        world->vz[i] = across * (task->fz[i] - weight * volume) + world->mz[i] * task->uz[i] +
-                       kT * world->inverse_drag[i] * world->dmz[i] / a;
+        world->base_z[i] = world->across[i] * (task->fz[i] - weight * volume) +
+                           world->mz[i] * task->uz[i] +
+                           kT * world->row_inverse_drag[i] * world->dmz[i] / a;
+    }
+}
+
+/* Smooth velocity of a substep. */
+static void add_near_forces(nrw_world *world, bool with_near, bool phases)
+{
+    const nrw_near_task *near = &world->near;
+    const nrw_pair_task *task = &world->task;
+    for (size_t i = 0; i < world->n; i++) {
+        float fx = with_near ? near->fx[i] : 0.0f, fy = with_near ? near->fy[i] : 0.0f;
+        float fz = with_near ? near->fz[i] : 0.0f;
+        if (phases) {
+            fx += task->fx[i];
+            fy += task->fy[i];
+            fz += task->fz[i];
+        }
+        world->vx[i] = world->base_x[i] + world->along[i] * fx;
+        world->vy[i] = world->base_y[i] + world->along[i] * fy;
+        world->vz[i] = world->base_z[i] + world->across[i] * fz;
     }
 }
 
 /* --- move ------------------------------------------------------------------- */
 
-static double shorten(const nrw_world *world, double h)
+static double largest_change(size_t n, const float *vx, const float *vy, const float *ox,
+                             const float *oy)
 {
-    const double d = world->body.diameter_um;
-    double fastest = 0.0, change = 0.0;
-    for (size_t i = 0; i < world->n; i++) {
-        const double vx = (double)world->vx[i], vy = (double)world->vy[i];
-        const double dx = vx - (double)world->old_vx[i], dy = vy - (double)world->old_vy[i];
-        fastest = fmax(fastest, vx * vx + vy * vy);
-        change = fmax(change, dx * dx + dy * dy);
+    float change = 0.0f;
+    for (size_t i = 0; i < n; i++) {
+        const float dx = vx[i] - ox[i], dy = vy[i] - oy[i], square = dx * dx + dy * dy;
+        change = square > change ? square : change;
     }
-    double allowed = MOVE_MAX * d / sqrt(fmax(fastest, 1e-30));
-    if (world->has_old_velocity && change > 0.0)
-        allowed = fmin(allowed,
-                       sqrt(2.0 * ACCELERATION_ERROR * d * world->old_step_s / sqrt(change)));
-    while (h > allowed && h > 1e-12)
-        h *= 0.5;
-    return h;
+    return sqrt((double)change);
+}
+
+static double largest_speed(size_t n, const float *vx, const float *vy)
+{
+    float fastest = 0.0f;
+    for (size_t i = 0; i < n; i++) {
+        const float square = vx[i] * vx[i] + vy[i] * vy[i];
+        fastest = square > fastest ? square : fastest;
+    }
+    return sqrt((double)fastest);
 }
 
 /* Solves w + ln w = l (Wright's omega function) by Newton from a rough start. */
@@ -396,19 +444,20 @@ static double wright_omega(double l)
     return w;
 }
 
-/* The floor's force at the end of the step, given where the particle would go
+/* The floor's force at the end of the substep, given where the particle would go
  * without it, f: y = f + hµ A exp(−y/λ), so (y − f)/λ = ω(ln(hµA/λ) − f/λ). */
 static void linearise_floor(nrw_world *world)
 {
     const nrw_body *body = &world->body;
-    nrw_floor_contact *floor = &world->floor;
     const double stiffness = world->scenario->model.contact_stiffness_pN_um;
     const bool given = !isnan(body->given_gap_um);
     const double rest = given ? body->given_gap_um : body->roughness_um;
     const double hard = stiffness * GIVEN_GAP_STIFFNESS;
     for (size_t i = 0; i < world->n; i++) {
-        const double a = (double)world->radius[i], move = (double)world->move_z[i];
-        const double free_gap = (double)world->pz[i] - a;
+        const double a = (double)world->row_radius[i], move = (double)world->move_z[i];
+        const double pushed =
+            (double)world->free_z[i] + move * stiffness * (double)world->near.warm_z[i];
+        const double free_gap = (double)world->pz[i] + pushed - a;
         double gap = free_gap, force = 0.0, slope = 0.0;
         const double amplitude = given ? 0.0 : body->layer_amplitude_pN * a / body->radius_um;
         if (amplitude > 0.0 && free_gap < 40.0 * body->debye_um) {
@@ -423,44 +472,37 @@ static void linearise_floor(nrw_world *world)
             force += hard * (rest - gap);
             slope += hard;
         }
-        floor->z0[i] = (float)(gap + a);
-        floor->force0[i] = (float)force;
-        floor->slope[i] = (float)slope;
-        floor->force[i] = (float)force;
-        world->pz[i] = (float)(gap + a);
+        world->floor_z[i] = (float)(gap + a) - world->pz[i];
+        world->floor_force[i] = (float)force;
+        world->floor_slope[i] = (float)slope;
+        world->floor_give[i] = 1.0f / (1.0f + (float)slope * world->move_z[i]);
     }
 }
 
-static size_t find_walls(nrw_world *world)
+/* Side walls near particles, linearised; false: none is near. */
+static bool find_walls(nrw_world *world)
 {
     if (nrw_channel_is_open(world->channel))
-        return 0;
+        return false;
     const float k = (float)world->scenario->model.contact_stiffness_pN_um;
-    size_t n_walls = 0;
+    bool any = false;
     for (size_t i = 0; i < world->n; i++) {
+        const uint32_t particle = world->contacts.order[i];
         double gradient[2];
-        const double distance =
-            nrw_channel_distance_um(world->channel, world->x[i], world->y[i], gradient);
-        const float a = world->radius[i];
-        if (distance > (double)(1.6f * a))
-            continue;
-        nrw_wall_contact *wall = &world->walls[n_walls++];
-        wall->particle = (uint32_t)i;
-        wall->nx = (float)gradient[0];
-        wall->ny = (float)gradient[1];
-        wall->overlap = a - (float)distance;
-        wall->x0 = world->fx0[i];
-        wall->y0 = world->fy0[i];
-        wall->force = 0.0f;
-        if (wall->overlap > 0.0f) {
-            wall->force = k * wall->overlap;
-            world->px[i] += world->move_xy[i] * wall->force * wall->nx;
-            world->py[i] += world->move_xy[i] * wall->force * wall->ny;
-        }
+        const double distance = nrw_channel_distance_um(world->channel, world->x[particle],
+                                                        world->y[particle], gradient);
+        const float a = world->row_radius[i];
+        const bool near = distance <= (double)(1.6f * a);
+        any |= near;
+        world->wall_x[i] = near ? (float)gradient[0] : 0.0f;
+        world->wall_y[i] = near ? (float)gradient[1] : 0.0f;
+        world->wall_gap[i] = near ? a - (float)distance : 0.0f;
+        world->wall_give[i] = k * world->move_xy[i] / (1.0f + k * world->move_xy[i]);
     }
-    return n_walls;
+    return any;
 }
 
+/* Displacement without contacts. */
 static void predict(nrw_world *world, double h)
 {
     const float step = (float)h;
@@ -469,60 +511,73 @@ static void predict(nrw_world *world, double h)
     if (noisy)
         nrw_normal_array(world->seed, NRW_STREAM_NOISE, world->step, world->n, world->noise);
     for (size_t i = 0; i < world->n; i++) {
-        const float along = world->mt[i] * world->inverse_drag[i];
-        const float across = world->mz[i] * world->inverse_drag[i];
-        world->move_xy[i] = step * along;
-        world->move_z[i] = step * across;
         float jx = 0.0f, jy = 0.0f, jz = 0.0f;
         if (noisy) {
-            const float planar = sqrtf(kT2h * along), normal = sqrtf(kT2h * across);
-            jx = planar * world->noise[4 * i];
-            jy = planar * world->noise[4 * i + 1];
-            jz = normal * world->noise[4 * i + 2];
+            const float *noise = world->noise + 4 * (size_t)world->contacts.order[i];
+            const float planar = sqrtf(kT2h * world->along[i]);
+            const float normal = sqrtf(kT2h * world->across[i]);
+            jx = planar * noise[0];
+            jy = planar * noise[1];
+            jz = normal * noise[2];
         }
-        world->px[i] = world->fx0[i] + step * world->vx[i] + jx;
-        world->py[i] = world->fy0[i] + step * world->vy[i] + jy;
-        world->pz[i] = world->fz0[i] + step * world->vz[i] + jz;
+        world->free_x[i] = step * world->vx[i] + jx;
+        world->free_y[i] = step * world->vy[i] + jy;
+        world->free_z[i] = step * world->vz[i] + jz;
+        world->move_xy[i] = step * world->along[i];
+        world->move_z[i] = step * world->across[i];
+        world->ceiling_z[i] = world->row_ceiling[i] - world->pz[i] - (float)world->origin_z;
     }
 }
 
-static void solve_contacts(nrw_world *world, double h)
+static void solve_contacts(nrw_world *world)
 {
-    const nrw_body *body = &world->body;
-    nrw_contact_solve solve;
-    memset(&solve, 0, sizeof solve);
-    solve.n = world->n;
-    solve.x = world->px;
-    solve.y = world->py;
-    solve.z = world->pz;
-    solve.move_xy = world->move_xy;
-    solve.move_z = world->move_z;
-    solve.stiffness = (float)world->scenario->model.contact_stiffness_pN_um;
-    /* sweeps that sufficed in comparisons with converged solves, against the
-     * stiffness of a contact over a step */
-    const double stiff = (double)solve.stiffness * h * body->floor.mt / body->drag_pN_s_um;
-    solve.sweeps = (int)ceil(6.0 + 0.7 * stiff);
-    solve.tolerance = 1e-3f * (float)body->diameter_um;
-    nrw_contacts_warm_start(&world->contacts, &solve, world->fx0, world->fy0, world->fz0);
-    solve.walls = world->walls;
-    solve.n_walls = find_walls(world);
-    if (body->has_floor) {
+    nrw_contact_solve *solve = &world->solve;
+    const nrw_near_task *near = &world->near;
+    solve->rows = near->rows;
+    solve->free_x = world->free_x;
+    solve->free_y = world->free_y;
+    solve->free_z = world->free_z;
+    solve->move_xy = world->move_xy;
+    solve->move_z = world->move_z;
+    solve->warm_x = near->warm_x;
+    solve->warm_y = near->warm_y;
+    solve->warm_z = near->warm_z;
+    solve->crowd = near->crowd;
+    solve->n_neighbours = world->contacts.n_neighbours;
+    solve->force = world->contacts.force;
+    solve->change = world->contacts.change;
+    solve->step = world->contacts.step;
+    solve->stiffness = (float)world->scenario->model.contact_stiffness_pN_um;
+    const bool walls = find_walls(world);
+    solve->wall_x = walls ? world->wall_x : NULL;
+    solve->wall_y = world->wall_y;
+    solve->wall_gap = world->wall_gap;
+    solve->wall_give = world->wall_give;
+    solve->ceiling = isfinite(world->scenario->map.depth_um) ? world->ceiling_z : NULL;
+    solve->floor_slope = NULL;
+    if (world->body.has_floor) {
         linearise_floor(world);
-        solve.floor = &world->floor;
+        solve->floor_force = world->floor_force;
+        solve->floor_slope = world->floor_slope;
+        solve->floor_z = world->floor_z;
+        solve->floor_give = world->floor_give;
     }
-    nrw_contacts_solve(&world->contacts, &solve);
-    world->n_sweeps += (uint64_t)solve.sweeps_done;
+    solve->sweeps = LEAST_SWEEPS;
+    solve->tolerance = SWEEP_TOLERANCE * (float)world->body.diameter_um;
+    nrw_contacts_solve(solve);
+    world->n_sweeps += (uint64_t)solve->sweeps_done;
 }
 
 /* --- store ------------------------------------------------------------------ */
 
 static nrw_status check_move(const nrw_world *world, double h, nrw_errors *errors)
 {
-    for (size_t i = 0; i < world->n; i++) {
-        const double dx = (double)(world->px[i] - world->fx0[i]);
-        const double dy = (double)(world->py[i] - world->fy0[i]);
-        const double dz = (double)(world->pz[i] - world->fz0[i]);
+    const nrw_contact_solve *solve = &world->solve;
+    for (size_t row = 0; row < world->n; row++) {
+        const double dx = (double)solve->ux[row], dy = (double)solve->uy[row];
+        const double dz = (double)solve->uz[row];
         const double moved = sqrt(dx * dx + dy * dy + dz * dz);
+        const size_t i = world->contacts.order[row];
         if (!(moved < 2.0 * world->body.diameter_um))
             return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
                                   "particle %zu would move by %.3g µm in one step of %.3g s at "
@@ -534,20 +589,25 @@ static nrw_status check_move(const nrw_world *world, double h, nrw_errors *error
 
 static void store(nrw_world *world, double h)
 {
-    for (size_t i = 0; i < world->n; i++) {
-        world->x[i] += (double)(world->px[i] - world->fx0[i]);
-        world->y[i] += (double)(world->py[i] - world->fy0[i]);
-        world->z[i] += (double)(world->pz[i] - world->fz0[i]);
+    const nrw_contact_solve *solve = &world->solve;
+    for (size_t row = 0; row < world->n; row++) {
+        const size_t i = world->contacts.order[row];
+        world->x[i] += (double)solve->ux[row];
+        world->y[i] += (double)solve->uy[row];
+        world->z[i] += (double)solve->uz[row];
+        set_place(world, row, world->px[row] + solve->ux[row], world->py[row] + solve->uy[row],
+                  world->pz[row] + solve->uz[row]);
     }
     world->time_s += h;
     world->step++;
     world->n_steps++;
+    world->substep_s = h;
 }
 
 static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
 {
     predict(world, h);
-    solve_contacts(world, h);
+    solve_contacts(world);
     nrw_status status = check_move(world, h, errors);
     if (status != NRW_OK)
         return status;
@@ -557,13 +617,15 @@ static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
 
 static nrw_status check_state(nrw_world *world, nrw_errors *errors)
 {
-    const double overlap =
-        (double)nrw_contacts_overlap(&world->contacts, world->px, world->py, world->pz);
+    const double overlap = (double)world->near.largest_overlap;
     world->largest_overlap = fmax(world->largest_overlap, overlap);
     if (!(overlap <= OVERLAP_MAX))
-        return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step, stiffer contacts or a weaker field",
+        return nrw_errors_add(errors, NRW_DIVERGED,
+                              "a shorter step, stiffer contacts or a weaker field",
                               "two particles overlap by %.0f %% of their distance at t = %.6g s",
                               100.0 * overlap, world->time_s);
+    if (nrw_channel_is_open(world->channel))
+        return NRW_OK;
     for (size_t i = 0; i < world->n; i++) {
         if (nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL) <
             -(double)world->radius[i])
@@ -575,74 +637,175 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
     return NRW_OK;
 }
 
+/* The longest substep for which the close neighbours' dipoles, taken explicitly,
+ * are stable: their stiffness is about 0.3 ⟨m²⟩/d⁵ a pair. */
+static double stable_substep(const nrw_world *world, double size2)
+{
+    float most = 0.0f;
+    for (size_t i = 0; i < world->n; i++)
+        most = world->along[i] > most ? world->along[i] : most;
+    return STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * (double)most);
+}
+
+/* The step that the error rule allows for the forces that are held over it: those of
+ * all but close neighbours, in vx, vy. Halvings of h_s. */
+static double step_allowed(nrw_world *world, double h_s)
+{
+    float change = 0.0f;
+    for (size_t row = 0; row < world->n && world->has_old_velocity; row++) {
+        const size_t i = world->contacts.order[row];
+        const float dx = world->vx[row] - world->old_x[i], dy = world->vy[row] - world->old_y[i];
+        const float square = dx * dx + dy * dy;
+        change = square > change ? square : change;
+    }
+    const double d = world->body.diameter_um;
+    const double allowed =
+        change > 0.0f
+            ? sqrt(2.0 * ACCELERATION_ERROR * d * world->old_step_s / sqrt((double)change))
+            : INFINITY;
+    double h = h_s;
+    while (h > allowed && h > 1e-12)
+        h *= 0.5;
+    return h;
+}
+
 static void remember_velocity(nrw_world *world, double h)
 {
-    memcpy(world->old_vx, world->vx, world->n * sizeof(float));
-    memcpy(world->old_vy, world->vy, world->n * sizeof(float));
-    memcpy(world->old_vz, world->vz, world->n * sizeof(float));
+    for (size_t row = 0; row < world->n; row++) {
+        const size_t i = world->contacts.order[row];
+        world->old_x[i] = world->vx[row];
+        world->old_y[i] = world->vy[row];
+    }
     world->has_old_velocity = true;
     world->old_step_s = h;
 }
 
-/* Number of substeps to take before the smooth forces are evaluated anew: those
- * that fit into the step that the error rule allows, by the velocities of the mean
- * tensor. Forces held longer than the swarm's own response (7 ms for the reference
- * particle) make it bounce, which flattens a tilted swarm and drives it too fast. */
-static int substeps_allowed(nrw_world *world, const nrw_excitation *excitation, brake_law law,
-                            double h_s)
+/* Everything that is evaluated once a step, at its beginning. */
+static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, double h_s,
+                           nrw_errors *errors)
 {
-    forces_for(world, excitation->tensor);
-    contact_friction(world, law);
-    smooth_velocity(world);
-    const double substep = h_s / excitation->n_substeps;
-    int n = (int)(shorten(world, h_s) / substep + 1e-6);
-    n = n < 1 ? 1 : n;
-    remember_velocity(world, n * substep);
-    return n;
-}
-
-nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, double h_s,
-                          double *taken_s, nrw_errors *errors)
-{
-    *taken_s = 0.0;
+    const nrw_kernels *kernels = nrw_kernels_get();
+    nrw_near_task *near = &world->near;
+    nrw_pair_task *task = &world->task;
+    const bool phases = !world->own_moments && excitation->n_substeps > 1;
+    if (nrw_contacts_refresh(&world->contacts, world->n, world->x, world->y, world->z,
+                             world->radius, world->largest_radius)) {
+        if (world->contacts.overflow)
+            return nrw_errors_add(errors, NRW_DIVERGED,
+                                  "particles that don't lie on top of each other",
+                                  "too many particles in one place at t = %.6g s", world->time_s);
+        take_rows(world);
+    }
     take_positions(world);
     take_mobilities(world);
-    nrw_contacts_refresh(&world->contacts, world->n, world->x, world->y, world->z, world->radius,
-                         world->largest_radius);
-    if (world->contacts.overflow)
-        return nrw_errors_add(errors, NRW_DIVERGED, "particles that don't lie on top of each other",
-                              "too many particles in one place at t = %.6g s", world->time_s);
+    near->rows = nrw_contacts_rows(&world->contacts);
+    near->places = world->places;
+    near->core2 = task->core2;
+    near->largest_overlap = 0.0f;
+    near->candidate_um = CANDIDATE_SHARE * (float)world->body.diameter_um;
+    set_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
+    (world->own_moments ? kernels->near_geometry : kernels->near_dipoles)(near);
+
     const brake_law law = brake_of(world, excitation->size2);
-    gather_brakes(world, law);
+    take_brakes(world, law);
     if (world->own_moments)
         own_spins(world, excitation->field, h_s);
     else
         common_spins(world, excitation->torque);
     pair_forces(world, excitation);
     remove_self_flow(world);
+    /* what is held over the step leaves out the close neighbours */
+    if (phases) {
+        memcpy(near->response, task->response, sizeof near->response);
+        kernels->near_response(near);
+        memset(task->fx, 0, world->n * sizeof(float));
+        memset(task->fy, 0, world->n * sizeof(float));
+        memset(task->fz, 0, world->n * sizeof(float));
+    } else if (!world->own_moments) {
+        for (size_t i = 0; i < world->n; i++) {
+            task->fx[i] -= near->fx[i];
+            task->fy[i] -= near->fy[i];
+            task->fz[i] -= near->fz[i];
+        }
+    }
+    add_friction(world, law);
+    base_velocity(world);
+    return NRW_OK;
+}
 
-    const bool shared = !world->own_moments && excitation->n_substeps > 1;
-    double h = shared ? h_s / excitation->n_substeps : h_s;
-    const int n_substeps = shared ? substeps_allowed(world, excitation, law, h_s) : 1;
-    for (int k = 0; k < n_substeps; k++) {
-        if (k > 0)
-            take_positions(world);
-        if (shared)
-            forces_for(world, excitation->substep_tensors[k]);
-        contact_friction(world, law);
-        smooth_velocity(world);
-        if (!shared && !world->own_moments)
-            h = shorten(world, h_s);
-        if (h < h_s / STEP_SHRINK_MAX)
+/* Moves through `span` s in substeps as long as the stability of the near forces and
+ * the error rule allow. `fresh`: near->... already holds the present positions. */
+static nrw_status advance(nrw_world *world, double span, double stable, double least, bool phases,
+                          bool *fresh, nrw_errors *errors)
+{
+    const nrw_kernels *kernels = nrw_kernels_get();
+    const bool with_near = !world->own_moments;
+    const double d = world->body.diameter_um;
+    double left = span, last_h = 0.0;
+    while (left > 1e-9 * span) {
+        if (!*fresh)
+            (with_near ? kernels->near_dipoles : kernels->near_geometry)(&world->near);
+        *fresh = false;
+        add_near_forces(world, with_near, phases);
+        double allowed =
+            fmin(stable, MOVE_MAX * d / fmax(largest_speed(world->n, world->vx, world->vy), 1e-15));
+        if (last_h > 0.0) {
+            const double change =
+                largest_change(world->n, world->vx, world->vy, world->last_x, world->last_y);
+            allowed =
+                fmin(allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax(change, 1e-15)));
+        }
+        if (!(allowed >= least))
             return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
-                                  "the step fell below %.3g s at t = %.6g s", h, world->time_s);
-        nrw_status status = move(world, h, errors);
+                                  "the step fell below %.3g s at t = %.6g s", allowed,
+                                  world->time_s);
+        last_h = left / fmax(1.0, ceil(left / allowed - 1e-6));
+        memcpy(world->last_x, world->vx, world->n * sizeof(float));
+        memcpy(world->last_y, world->vy, world->n * sizeof(float));
+        nrw_status status = move(world, last_h, errors);
         if (status != NRW_OK)
             return status;
-        *taken_s += h;
+        left -= last_h;
     }
-    if (!shared)
+    return NRW_OK;
+}
+
+nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, double h_s,
+                          double *taken_s, nrw_errors *errors)
+{
+    *taken_s = 0.0;
+    nrw_status status = evaluate(world, excitation, h_s, errors);
+    if (status != NRW_OK)
+        return status;
+    const bool phases = !world->own_moments && excitation->n_substeps > 1;
+    double h = h_s;
+    int n_spans = 1;
+    if (!world->own_moments) {
+        if (phases)
+            phase_forces(world, excitation->tensor);
+        add_near_forces(world, false, phases);
+        h = step_allowed(world, h_s);
+        if (phases) {
+            n_spans = (int)fmax(1.0, floor(h / h_s * excitation->n_substeps + 1e-6));
+            h = h_s / excitation->n_substeps * n_spans;
+        }
         remember_velocity(world, h);
-    world->substep_s = h;
+    }
+    const double least = h_s / STEP_SHRINK_MAX;
+    if (h < least)
+        return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
+                              "the step fell below %.3g s at t = %.6g s", h, world->time_s);
+    const double stable = world->own_moments ? INFINITY : stable_substep(world, excitation->size2);
+    bool fresh = true;
+    for (int k = 0; k < n_spans; k++) {
+        if (phases) {
+            set_tensor(world->near.tensor, excitation->substep_tensors[k]);
+            phase_forces(world, excitation->substep_tensors[k]);
+        }
+        status = advance(world, h / n_spans, stable, least, phases, &fresh, errors);
+        if (status != NRW_OK)
+            return status;
+        *taken_s += h / n_spans;
+    }
     return check_state(world, errors);
 }

@@ -7,14 +7,12 @@
 #include "particle.h"
 #include "random.h"
 
-/* Where padding particles stand: far from any map, so that their terms vanish. */
-#define PADDING_PLACE_UM 1e7f
-
 static void lay_out(nrw_world *world)
 {
     nrw_arena *arena = &world->arena;
     const size_t n = world->n, padded = world->padded;
-    double **doubles[] = {&world->x, &world->y, &world->z, &world->ux, &world->uy, &world->uz};
+    double **doubles[] = {&world->x,  &world->y,       &world->z,       &world->ux,     &world->uy,
+                          &world->uz, &world->field_x, &world->field_y, &world->field_z};
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         *doubles[k] = nrw_arena_take(arena, n, sizeof(double));
     nrw_pair_task *task = &world->task;
@@ -24,17 +22,77 @@ static void lay_out(nrw_world *world)
         *outputs[k] = nrw_arena_take(arena, padded, sizeof(float));
     for (int k = 0; k < 3 * NRW_N_TENSOR; k++)
         task->response[k] = nrw_arena_take(arena, padded, sizeof(float));
-    float **floats[] = {
-        &world->radius,  &world->moment,  &world->inverse_drag, &world->fx0,    &world->fy0,
-        &world->fz0,     &world->px,      &world->py,           &world->pz,     &world->delta,
-        &world->mt,      &world->mz,      &world->mr,           &world->ms,     &world->rolling,
-        &world->dmz,     &world->move_xy, &world->move_z,       &world->spin_x, &world->spin_y,
-        &world->spin_z,  &world->vx,      &world->vy,           &world->vz,     &world->old_vx,
-        &world->old_vy,  &world->old_vz,  &world->own_mx,       &world->own_my, &world->own_mz,
-        &world->floor.force0, &world->floor.slope, &world->floor.z0, &world->floor.force,
-        &world->floor.ceiling};
+    float **floats[] = {&world->radius,
+                        &world->moment,
+                        &world->inverse_drag,
+                        &world->ceiling,
+                        &world->row_radius,
+                        &world->row_moment,
+                        &world->row_inverse_drag,
+                        &world->row_ceiling,
+                        &world->fx0,
+                        &world->fy0,
+                        &world->fz0,
+                        &world->px,
+                        &world->py,
+                        &world->pz,
+                        &world->delta,
+                        &world->mt,
+                        &world->mz,
+                        &world->mr,
+                        &world->ms,
+                        &world->rolling,
+                        &world->dmz,
+                        &world->along,
+                        &world->across,
+                        &world->spin_x,
+                        &world->spin_y,
+                        &world->spin_z,
+                        &world->base_x,
+                        &world->base_y,
+                        &world->base_z,
+                        &world->vx,
+                        &world->vy,
+                        &world->vz,
+                        &world->last_x,
+                        &world->last_y,
+                        &world->last_z,
+                        &world->old_x,
+                        &world->old_y,
+                        &world->old_z,
+                        &world->own_mx,
+                        &world->own_my,
+                        &world->own_mz,
+                        &world->free_x,
+                        &world->free_y,
+                        &world->free_z,
+                        &world->move_xy,
+                        &world->move_z,
+                        &world->floor_force,
+                        &world->floor_slope,
+                        &world->floor_z,
+                        &world->ceiling_z,
+                        &world->wall_x,
+                        &world->wall_y,
+                        &world->wall_gap,
+                        &world->near.warm_x,
+                        &world->near.warm_y,
+                        &world->near.warm_z,
+                        &world->near.fx,
+                        &world->near.fy,
+                        &world->near.fz,
+                        &world->solve.ux,
+                        &world->solve.uy,
+                        &world->solve.uz,
+                        &world->near.crowd,
+                        &world->floor_give,
+                        &world->wall_give};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
+    float **fours[] = {&world->places, &world->spins, &world->solve.place[0],
+                       &world->solve.place[1], &world->solve.crowded};
+    for (size_t k = 0; k < sizeof fours / sizeof *fours; k++)
+        *fours[k] = nrw_arena_take(arena, 4 * (padded + 1), sizeof(float));
     for (int k = 0; k < NRW_N_TENSOR; k++)
         world->brake[k] = nrw_arena_take(arena, padded, sizeof(float));
     float *q[3];
@@ -44,7 +102,6 @@ static void lay_out(nrw_world *world)
     task->qy = q[1];
     task->tz = q[2];
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
-    world->walls = nrw_arena_take(arena, n, sizeof *world->walls);
     nrw_contacts_layout(&world->contacts, arena, n);
 }
 
@@ -90,12 +147,6 @@ static void draw_particles(nrw_world *world)
             angle = particles->moments_deg[i] * NRW_DEGREE;
         world->ux[i] = cos(angle);
         world->uy[i] = sin(angle);
-    }
-    for (size_t i = world->n; i < world->padded; i++) {
-        world->radius[i] = (float)world->body.radius_um;
-        world->fx0[i] = PADDING_PLACE_UM;
-        world->fy0[i] = PADDING_PLACE_UM;
-        world->fz0[i] = (float)world->body.radius_um;
     }
 }
 
@@ -182,17 +233,20 @@ static nrw_status check_given_positions(const nrw_world *world, nrw_errors *erro
     for (size_t i = 0; i < world->n; i++) {
         double distance = nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL);
         if (distance < 0.0)
-            return nrw_errors_add(errors, NRW_BAD_INPUT, "every particle in the channel",
-                                  "particles.positions_um[%zu] (%.6g, %.6g) lies %.3g µm inside a wall",
-                                  i, world->x[i], world->y[i], -distance);
+            return nrw_errors_add(
+                errors, NRW_BAD_INPUT, "every particle in the channel",
+                "particles.positions_um[%zu] (%.6g, %.6g) lies %.3g µm inside a wall", i,
+                world->x[i], world->y[i], -distance);
         if (world->body.has_floor && world->z[i] < (double)world->radius[i])
-            return nrw_errors_add(errors, NRW_BAD_INPUT, "a centre at least one radius above the floor",
-                                  "particles.positions_um[%zu] has z = %.6g µm, but the radius is %.6g µm",
-                                  i, world->z[i], (double)world->radius[i]);
+            return nrw_errors_add(
+                errors, NRW_BAD_INPUT, "a centre at least one radius above the floor",
+                "particles.positions_um[%zu] has z = %.6g µm, but the radius is %.6g µm", i,
+                world->z[i], (double)world->radius[i]);
         if (world->z[i] > world->scenario->map.depth_um - (double)world->radius[i])
-            return nrw_errors_add(errors, NRW_BAD_INPUT, "a centre at least one radius below the ceiling",
-                                  "particles.positions_um[%zu] has z = %.6g µm in a channel %.6g µm deep",
-                                  i, world->z[i], world->scenario->map.depth_um);
+            return nrw_errors_add(
+                errors, NRW_BAD_INPUT, "a centre at least one radius below the ceiling",
+                "particles.positions_um[%zu] has z = %.6g µm in a channel %.6g µm deep", i,
+                world->z[i], world->scenario->map.depth_um);
         for (size_t j = 0; j < i; j++) {
             double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
             double dz = world->z[i] - world->z[j];
@@ -225,12 +279,12 @@ static nrw_status place_particles(nrw_world *world, nrw_errors *errors)
     if (!nrw_place_in_circle(world->channel, scenario->release.at_um, scenario->release.radius_um,
                              apart, (double)world->largest_radius, world->seed, world->n, world->x,
                              world->y))
-        return nrw_errors_add(errors, NRW_REFUSED, "a larger release.radius_um or fewer particles",
-                              "%zu particles of up to %.3g µm don't fit in one layer into the release "
-                              "circle of radius %.4g µm (about %.4g µm is needed)",
-                              world->n, 2.0 * (double)world->largest_radius,
-                              scenario->release.radius_um,
-                              0.5 * apart * (1.1 * sqrt((double)world->n) + 1.0));
+        return nrw_errors_add(
+            errors, NRW_REFUSED, "a larger release.radius_um or fewer particles",
+            "%zu particles of up to %.3g µm don't fit in one layer into the release "
+            "circle of radius %.4g µm (about %.4g µm is needed)",
+            world->n, 2.0 * (double)world->largest_radius, scenario->release.radius_um,
+            0.5 * apart * (1.1 * sqrt((double)world->n) + 1.0));
     for (size_t i = 0; i < world->n; i++)
         world->z[i] = nrw_world_rest_height_um(world, (double)world->radius[i]);
     return NRW_OK;
@@ -244,12 +298,14 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
     lay_out(world);
     if (!nrw_cell_grid_init(&world->contacts.grid, world->n))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
+    for (size_t row = world->n; row < world->padded; row++)
+        world->fx0[row] = world->fy0[row] = NRW_FAR_AWAY_UM;
     nrw_pair_task *task = &world->task;
     task->n = world->padded;
     task->x = world->fx0;
     task->y = world->fy0;
     task->z = world->fz0;
-    task->moment = world->moment;
+    task->moment = world->row_moment;
     task->mx = world->own_mx;
     task->my = world->own_my;
     task->mz = world->own_mz;
@@ -272,9 +328,8 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     world->own_moments = own_moments;
     world->body = nrw_body_of(scenario, draw);
     world->rolling_factor = scenario->model.rolling_factor * draw->rolling;
-    world->pair_flow_factor = scenario->model.pair_flow
-                                  ? scenario->model.pair_flow_factor * draw->pair_flow
-                                  : 0.0;
+    world->pair_flow_factor =
+        scenario->model.pair_flow ? scenario->model.pair_flow_factor * draw->pair_flow : 0.0;
     world->brake_factor = scenario->model.contact_brake_factor;
     nrw_status status = allocate(world, errors);
     if (status == NRW_OK) {
@@ -288,7 +343,7 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
         return status;
     }
     for (size_t i = 0; i < world->n; i++)
-        world->floor.ceiling[i] = (float)(scenario->map.depth_um - (double)world->radius[i]);
+        world->ceiling[i] = (float)(scenario->map.depth_um - (double)world->radius[i]);
     *out = world;
     return NRW_OK;
 }

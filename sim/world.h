@@ -13,6 +13,10 @@
 #include "run.h"
 #include "vec3.h"
 
+/* Where rows without a particle stand (and, negative, "no neighbour"): far from any
+ * map and from each other, so that their terms vanish, yet without underflow. */
+#define NRW_FAR_AWAY_UM 2e6f
+
 /* Substeps that share one evaluation of the smooth forces, at most. */
 enum { NRW_MAX_SUBSTEPS = 64 };
 
@@ -43,32 +47,43 @@ typedef struct nrw_world {
     /* constants per particle */
     float *radius;          /* (padded) µm */
     float *moment;          /* (padded) moment over the nominal one; 0 in the padding */
-    float *inverse_drag;    /* (n) 1/ξ_i */
+    float *inverse_drag;    /* (padded) 1/ξ_i */
+    float *ceiling;         /* (padded) highest centre, µm */
     float largest_radius;
 
-    /* scratch of a step, all (padded) */
+    /* Scratch of a step, (padded), by row: contacts.order[row] is the particle. */
+    float *row_radius, *row_moment, *row_inverse_drag, *row_ceiling;
     float *fx0, *fy0, *fz0; /* positions relative to the origin, at the step's beginning */
-    float *px, *py, *pz;    /* being solved */
+    float *px, *py, *pz;    /* the same at the substep's beginning */
+    float *places;          /* ((padded + 1) x 4) the same and the moment, row by row */
     float *delta;           /* gap over radius */
     float *mt, *mz, *mr, *ms, *rolling, *dmz;
-    float *move_xy, *move_z;
+    float *along, *across;  /* mobilities along and across the floor, µm/s per pN */
     float *brake[NRW_N_TENSOR]; /* Σ_j e (1 − r̂ r̂ᵀ) over contacts */
     float *spin_x, *spin_y, *spin_z; /* 1/s */
-    float *noise;           /* (4 × padded) normals */
+    float *spins;           /* ((padded + 1) x 4) the same, row by row */
+    float *noise;           /* (4 × padded) normals, by particle */
+    float *base_x, *base_y, *base_z; /* velocity without close neighbours' dipoles, µm/s */
     float *vx, *vy, *vz;    /* smooth velocity, µm/s */
-    float *old_vx, *old_vy, *old_vz;
+    float *last_x, *last_y, *last_z; /* of the substep before */
+    float *old_x, *old_y, *old_z;    /* (n) base velocity of the step before, by particle */
     bool has_old_velocity;
     double old_step_s;
     nrw_pair_task task;
+    nrw_near_task near;
+    nrw_contact_solve solve;
     float *own_mx, *own_my, *own_mz;
-    nrw_wall_contact *walls; /* (n) */
-    nrw_floor_contact floor;
+    double *field_x, *field_y, *field_z; /* (n) field of the others, mT, by particle */
+    float *free_x, *free_y, *free_z, *move_xy, *move_z;
+    float *floor_force, *floor_slope, *floor_z, *floor_give, *ceiling_z;
+    float *wall_x, *wall_y, *wall_gap, *wall_give;
     nrw_contacts contacts;
-    double origin_x, origin_y;
+    double origin_x, origin_y, origin_z;
     nrw_arena arena;
 
     /* counts over the run */
-    uint64_t n_steps, n_pair_interactions, n_sweeps;
+    uint64_t n_steps; /* substeps */
+    uint64_t n_pair_interactions, n_sweeps;
     double largest_overlap;
     double spin_sum_Hz_s;    /* ∫ mean spin along the drive's axis dt / 2π */
     double substep_s;        /* length of the last substep */

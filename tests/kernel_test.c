@@ -33,11 +33,13 @@ static double expected[9][N];
 #define DECLARE(level)                                                                             \
     nrw_pair_kernel nrw_pair_averaged_##level, nrw_pair_response_##level, nrw_pair_own_##level,    \
         nrw_pair_flow_floor_##level, nrw_pair_flow_unbounded_##level
-#define KERNELS(name, level)                                                                       \
+#define KERNELS(title, level)                                                                      \
     (nrw_kernels)                                                                                  \
     {                                                                                              \
-        name, nrw_pair_averaged_##level, nrw_pair_response_##level, nrw_pair_own_##level,          \
-            nrw_pair_flow_floor_##level, nrw_pair_flow_unbounded_##level                           \
+        .name = title, .averaged = nrw_pair_averaged_##level,                                      \
+        .averaged_response = nrw_pair_response_##level, .own_moments = nrw_pair_own_##level,       \
+        .flow_floor = nrw_pair_flow_floor_##level,                                                 \
+        .flow_unbounded = nrw_pair_flow_unbounded_##level                                          \
     }
 DECLARE(_v2);
 DECLARE(_v3);

@@ -1,0 +1,420 @@
+/* Contact kernels; compiled once per instruction set with NRW_KERNEL_SUFFIX set.
+ *
+ * Lanes are rows (particles); each adds up its own neighbours slot by slot, so no
+ * sum crosses lanes and the bits don't depend on the width. Neighbours are read as
+ * rows of four floats: four loads and a transposition cost half of a gather. */
+#include <stdbool.h>
+
+#include "kernel.h"
+#include "lanes.h"
+
+#ifndef NRW_KERNEL_SUFFIX
+#define NRW_KERNEL_SUFFIX _plain
+#endif
+#define NRW_JOIN2(a, b) a##b
+#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
+#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
+
+nrw_near_kernel NRW_KERNEL(nrw_near_geometry_);
+nrw_near_kernel NRW_KERNEL(nrw_near_dipoles_);
+nrw_near_kernel NRW_KERNEL(nrw_near_response_);
+nrw_brake_kernel NRW_KERNEL(nrw_contact_brakes_);
+nrw_brake_kernel NRW_KERNEL(nrw_contact_friction_);
+nrw_begin_kernel NRW_KERNEL(nrw_contact_begin_);
+nrw_sweep_kernel NRW_KERNEL(nrw_contact_first_sweep_);
+nrw_sweep_kernel NRW_KERNEL(nrw_contact_sweep_);
+nrw_close_kernel NRW_KERNEL(nrw_contact_close_);
+
+/* --- finding neighbours ----------------------------------------------------- */
+
+size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, const float *z,
+                                      const float *radius, size_t i, float reach, uint32_t *found)
+{
+    const nrw_lanes xi = lanes_all(x[i]), yi = lanes_all(y[i]), zi = lanes_all(z[i]);
+    const nrw_lanes ri = lanes_all(radius[i]), factor = lanes_all(reach);
+    size_t count = 0;
+    for (size_t j = 0; j < n; j += NRW_WIDTH) {
+        const nrw_lanes dx = xi - lanes_load(x + j), dy = yi - lanes_load(y + j);
+        const nrw_lanes dz = zi - lanes_load(z + j);
+        const nrw_lanes far = factor * (ri + lanes_load(radius + j));
+        unsigned bits = lanes_bits(lanes_above(far * far, dx * dx + dy * dy + dz * dz));
+        for (; bits; bits &= bits - 1) {
+            const size_t other = j + (size_t)__builtin_ctz(bits);
+            found[count] = (uint32_t)other;
+            count += other != i;
+        }
+    }
+    return count;
+}
+
+/* --- geometry and near dipoles ---------------------------------------------- */
+
+/* What one pass over the slots is asked for; constant, so that each use compiles
+ * to its own loop. */
+enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2 };
+
+typedef struct row_sums {
+    nrw_lanes moment, warm[3], spread[NRW_N_TENSOR], force[3], response[16];
+} row_sums;
+
+static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], nrw_lanes inverse2,
+                              nrw_lanes strength, nrw_lanes force[3])
+{
+    const nrw_lanes xx = lanes_all(task->tensor[NRW_XX]), xy = lanes_all(task->tensor[NRW_XY]);
+    const nrw_lanes xz = lanes_all(task->tensor[NRW_XZ]), yy = lanes_all(task->tensor[NRW_YY]);
+    const nrw_lanes yz = lanes_all(task->tensor[NRW_YZ]), zz = lanes_all(task->tensor[NRW_ZZ]);
+    const nrw_lanes ax = lanes_fma(xx, d[0], lanes_fma(xy, d[1], xz * d[2]));
+    const nrw_lanes ay = lanes_fma(xy, d[0], lanes_fma(yy, d[1], yz * d[2]));
+    const nrw_lanes az = lanes_fma(xz, d[0], lanes_fma(yz, d[1], zz * d[2]));
+    const nrw_lanes along = lanes_fma(ax, d[0], lanes_fma(ay, d[1], az * d[2])) * inverse2;
+    const nrw_lanes radial = xx + yy + zz - lanes_all(5.0f) * along;
+    const nrw_lanes twice = strength + strength;
+    force[0] = lanes_fma(twice, ax, lanes_fma(strength * radial, d[0], force[0]));
+    force[1] = lanes_fma(twice, ay, lanes_fma(strength * radial, d[1], force[1]));
+    force[2] = lanes_fma(twice, az, lanes_fma(strength * radial, d[2], force[2]));
+}
+
+/* In the order of nrw_pair_response: xxx xxy xxz yyx yyy yyz zzx zzy zzz, then the
+ * halved mixed ones xyx xyy xyz xzx xzz yzy yzz. */
+static inline void add_response(const nrw_lanes d[3], nrw_lanes inverse2, nrw_lanes strength,
+                                nrw_lanes r[16])
+{
+    const nrw_lanes five = lanes_all(5.0f) * inverse2, one = lanes_all(1.0f),
+                    three = lanes_all(3.0f);
+    nrw_lanes s[3], low[3], high[3];
+    for (int k = 0; k < 3; k++) {
+        const nrw_lanes p = d[k] * d[k] * five;
+        s[k] = strength * d[k];
+        low[k] = one - p;
+        high[k] = three - p;
+    }
+    for (int a = 0; a < 3; a++)
+        for (int k = 0; k < 3; k++)
+            r[3 * a + k] = lanes_fma(s[k], (a == k ? high : low)[a], r[3 * a + k]);
+    r[9] = lanes_fma(s[1], low[0], r[9]);
+    r[10] = lanes_fma(s[0], low[1], r[10]);
+    r[11] = r[11] - five * s[0] * d[1] * d[2];
+    r[12] = lanes_fma(s[2], low[0], r[12]);
+    r[13] = lanes_fma(s[0], low[2], r[13]);
+    r[14] = lanes_fma(s[2], low[1], r[14]);
+    r[15] = lanes_fma(s[1], low[2], r[15]);
+}
+
+/* An upper bound of the largest eigenvalue of a symmetric tensor: m + 2p, with m the
+ * mean of the eigenvalues and 6p² their squared distance from it (exact for one or
+ * three equal directions, a third too large for a plane of them). */
+static inline nrw_lanes largest_eigenvalue(const nrw_lanes t[NRW_N_TENSOR])
+{
+    const nrw_lanes mean = lanes_all(1.0f / 3.0f) * (t[NRW_XX] + t[NRW_YY] + t[NRW_ZZ]);
+    const nrw_lanes xx = t[NRW_XX] - mean, yy = t[NRW_YY] - mean, zz = t[NRW_ZZ] - mean;
+    const nrw_lanes mixed = t[NRW_XY] * t[NRW_XY] + t[NRW_XZ] * t[NRW_XZ] + t[NRW_YZ] * t[NRW_YZ];
+    const nrw_lanes squares = xx * xx + yy * yy + zz * zz + mixed + mixed;
+    return mean + lanes_sqrt(lanes_all(2.0f / 3.0f) * squares);
+}
+
+static inline void store_near(const nrw_near_task *task, size_t row, const row_sums *sums, int what)
+{
+    lanes_store(task->crowd + row, largest_eigenvalue(sums->spread));
+    lanes_store(task->warm_x + row, sums->warm[0]);
+    lanes_store(task->warm_y + row, sums->warm[1]);
+    lanes_store(task->warm_z + row, sums->warm[2]);
+    const nrw_lanes own = sums->moment;
+    if (what & WITH_DIPOLES) {
+        lanes_store(task->fx + row, own * sums->force[0]);
+        lanes_store(task->fy + row, own * sums->force[1]);
+        lanes_store(task->fz + row, own * sums->force[2]);
+    }
+    if (what & WITH_RESPONSE) {
+        /* rows of nrw_pair_task.response from the sixteen sums */
+        static const int from[3 * NRW_N_TENSOR] = {0, 1, 2, 9,  10, 11, 12, 11, 13,
+                                                   3, 4, 5, 11, 14, 15, 6,  7,  8};
+        for (int k = 0; k < 3 * NRW_N_TENSOR; k++) {
+            const int component = k / 3;
+            const bool mixed = component == NRW_XY || component == NRW_XZ || component == NRW_YZ;
+            const nrw_lanes part = own * sums->response[from[k]];
+            float *total = task->response[k] + row;
+            lanes_store(total, lanes_load(total) - lanes_all(mixed ? 2.0f : 1.0f) * part);
+        }
+    }
+}
+
+static inline void near_pass(nrw_near_task *task, const int what)
+{
+    const nrw_contact_rows *rows = &task->rows;
+    const float *places = task->places;
+    const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
+    const nrw_lanes most = lanes_all(1.0f / task->core2), edge = lanes_all(-task->candidate_um);
+    nrw_lanes largest = lanes_all(task->largest_overlap);
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES;
+        row_sums sums;
+        for (int k = 0; k < 3; k++)
+            sums.warm[k] = sums.force[k] = zero;
+        for (int k = 0; k < NRW_N_TENSOR; k++)
+            sums.spread[k] = zero;
+        if (what & WITH_RESPONSE)
+            for (int k = 0; k < 16; k++)
+                sums.response[k] = zero;
+        nrw_lanes own[4];
+        lanes_gather4(places, rows->self + row, own);
+        sums.moment = own[3];
+        const size_t end = rows->starts[chunk + 1];
+        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            nrw_lanes other[4];
+            lanes_gather4(places, rows->partner + slot, other);
+            const nrw_lanes d[3] = {own[0] - other[0], own[1] - other[1], own[2] - other[2]};
+            const nrw_lanes r2 = lanes_max(
+                lanes_fma(d[0], d[0], lanes_fma(d[1], d[1], d[2] * d[2])), lanes_all(1e-12f));
+            const nrw_lanes r = lanes_sqrt(r2), inverse = one / r;
+            const nrw_lanes nx = d[0] * inverse, ny = d[1] * inverse, nz = d[2] * inverse;
+            const nrw_lanes touch = lanes_load(rows->touch + slot), gap = touch - r;
+            lanes_store(rows->nx + slot, nx);
+            lanes_store(rows->ny + slot, ny);
+            lanes_store(rows->nz + slot, nz);
+            lanes_store(rows->gap + slot, gap);
+            const nrw_lanes over = lanes_max(gap, zero);
+            largest = lanes_max(largest, over / touch);
+            sums.warm[0] = lanes_fma(over, nx, sums.warm[0]);
+            sums.warm[1] = lanes_fma(over, ny, sums.warm[1]);
+            sums.warm[2] = lanes_fma(over, nz, sums.warm[2]);
+            const nrw_lane_mask contact = lanes_above(gap, edge);
+            const nrw_lanes mx = lanes_only(contact, nx), my = lanes_only(contact, ny);
+            const nrw_lanes mz = lanes_only(contact, nz);
+            sums.spread[NRW_XX] = lanes_fma(mx, nx, sums.spread[NRW_XX]);
+            sums.spread[NRW_XY] = lanes_fma(mx, ny, sums.spread[NRW_XY]);
+            sums.spread[NRW_XZ] = lanes_fma(mx, nz, sums.spread[NRW_XZ]);
+            sums.spread[NRW_YY] = lanes_fma(my, ny, sums.spread[NRW_YY]);
+            sums.spread[NRW_YZ] = lanes_fma(my, nz, sums.spread[NRW_YZ]);
+            sums.spread[NRW_ZZ] = lanes_fma(mz, nz, sums.spread[NRW_ZZ]);
+            if (what) {
+                const nrw_lanes inverse2 = lanes_min(inverse * inverse, most);
+                const nrw_lanes strength = other[3] * inverse2 * inverse2 * lanes_sqrt(inverse2);
+                if (what & WITH_DIPOLES)
+                    add_dipole(task, d, inverse2, strength, sums.force);
+                if (what & WITH_RESPONSE)
+                    add_response(d, inverse2, strength, sums.response);
+            }
+        }
+        store_near(task, row, &sums, what);
+    }
+    task->largest_overlap = lanes_largest(largest);
+}
+
+void NRW_KERNEL(nrw_near_geometry_)(nrw_near_task *task)
+{
+    near_pass(task, 0);
+}
+
+void NRW_KERNEL(nrw_near_dipoles_)(nrw_near_task *task)
+{
+    near_pass(task, WITH_DIPOLES);
+}
+
+void NRW_KERNEL(nrw_near_response_)(nrw_near_task *task)
+{
+    near_pass(task, WITH_RESPONSE);
+}
+
+/* --- brakes and friction ---------------------------------------------------- */
+
+static inline nrw_lanes brake_at(const nrw_brake_task *task, nrw_lanes gap)
+{
+    const nrw_lanes zero = lanes_all(0.0f);
+    const nrw_lanes beyond = lanes_max(zero - gap, zero);
+    const nrw_lanes part =
+        lanes_max(lanes_all(1.0f) - beyond * lanes_all(1.0f / task->reach_um), zero);
+    return lanes_all(task->contact) * part * part;
+}
+
+void NRW_KERNEL(nrw_contact_brakes_)(const nrw_brake_task *task)
+{
+    const nrw_contact_rows *rows = &task->rows;
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
+        nrw_lanes sums[NRW_N_TENSOR];
+        for (int k = 0; k < NRW_N_TENSOR; k++)
+            sums[k] = lanes_all(0.0f);
+        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
+            const nrw_lanes nz = lanes_load(rows->nz + slot);
+            const nrw_lanes e = brake_at(task, lanes_load(rows->gap + slot));
+            const nrw_lanes ex = e * nx, ey = e * ny, ez = e * nz;
+            sums[NRW_XX] = sums[NRW_XX] + (e - ex * nx);
+            sums[NRW_XY] = sums[NRW_XY] - ex * ny;
+            sums[NRW_XZ] = sums[NRW_XZ] - ex * nz;
+            sums[NRW_YY] = sums[NRW_YY] + (e - ey * ny);
+            sums[NRW_YZ] = sums[NRW_YZ] - ey * nz;
+            sums[NRW_ZZ] = sums[NRW_ZZ] + (e - ez * nz);
+        }
+        for (int k = 0; k < NRW_N_TENSOR; k++)
+            lanes_store(task->brake[k] + row, sums[k]);
+    }
+}
+
+void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
+{
+    const nrw_contact_rows *rows = &task->rows;
+    const nrw_lanes strength = lanes_all(task->strength);
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
+        nrw_lanes fx = lanes_load(task->fx + row), fy = lanes_load(task->fy + row);
+        nrw_lanes fz = lanes_load(task->fz + row);
+        nrw_lanes own[4];
+        lanes_gather4(task->spins, rows->self + row, own);
+        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
+            const nrw_lanes nz = lanes_load(rows->nz + slot);
+            /* n points to the row: the other way round from (5.10), so plus */
+            const nrw_lanes c = strength * brake_at(task, lanes_load(rows->gap + slot));
+            nrw_lanes other[4];
+            lanes_gather4(task->spins, rows->partner + slot, other);
+            const nrw_lanes sx = own[0] + other[0], sy = own[1] + other[1], sz = own[2] + other[2];
+            fx = lanes_fma(c, sy * nz - sz * ny, fx);
+            fy = lanes_fma(c, sz * nx - sx * nz, fy);
+            fz = lanes_fma(c, sx * ny - sy * nx, fz);
+        }
+        lanes_store(task->fx + row, fx);
+        lanes_store(task->fy + row, fy);
+        lanes_store(task->fz + row, fz);
+    }
+}
+
+/* --- solve ------------------------------------------------------------------ */
+
+/* Displacement of rows under contact forces f: mobility, then floor, ceiling and
+ * side wall, each solved exactly for the row alone. */
+static inline void displace(const nrw_contact_solve *solve, size_t row, const nrw_lanes f[3],
+                            nrw_lanes u[3])
+{
+    const nrw_lanes zero = lanes_all(0.0f), k = lanes_all(solve->stiffness);
+    const nrw_lanes move_xy = lanes_load(solve->move_xy + row);
+    const nrw_lanes move_z = lanes_load(solve->move_z + row);
+    u[0] = lanes_fma(move_xy, f[0], lanes_load(solve->free_x + row));
+    u[1] = lanes_fma(move_xy, f[1], lanes_load(solve->free_y + row));
+    u[2] = lanes_fma(move_z, f[2], lanes_load(solve->free_z + row));
+    if (solve->floor_slope) {
+        /* force0 − slope (u − z0), never negative */
+        const nrw_lanes slope = lanes_load(solve->floor_slope + row);
+        const nrw_lanes force = lanes_load(solve->floor_force + row) -
+                                slope * (u[2] - lanes_load(solve->floor_z + row));
+        u[2] = u[2] + move_z * lanes_max(zero, force) * lanes_load(solve->floor_give + row);
+    }
+    if (solve->ceiling) {
+        const nrw_lanes above = lanes_max(zero, u[2] - lanes_load(solve->ceiling + row));
+        u[2] = u[2] - above * (k * move_z) / lanes_fma(k, move_z, lanes_all(1.0f));
+    }
+    if (solve->wall_x) {
+        const nrw_lanes wx = lanes_load(solve->wall_x + row), wy = lanes_load(solve->wall_y + row);
+        const nrw_lanes over =
+            lanes_max(zero, lanes_load(solve->wall_gap + row) - (wx * u[0] + wy * u[1])) *
+            lanes_load(solve->wall_give + row);
+        u[0] = lanes_fma(over, wx, u[0]);
+        u[1] = lanes_fma(over, wy, u[1]);
+    }
+}
+
+static inline void store_displacement(const nrw_contact_solve *solve, size_t row,
+                                      const nrw_lanes u[3], float *place)
+{
+    lanes_store(solve->ux + row, u[0]);
+    lanes_store(solve->uy + row, u[1]);
+    lanes_store(solve->uz + row, u[2]);
+    const nrw_lanes four[4] = {u[0], u[1], u[2], lanes_all(0.0f)};
+    lanes_scatter4(place + 4 * row, four);
+}
+
+/* First guess: the contact forces of the substep's beginning. Also makes the rows of
+ * (mobility × crowd) that the first sweep reads. */
+void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
+{
+    const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
+    for (size_t row = 0; row < solve->rows.n_rows; row += NRW_WIDTH) {
+        const nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row),
+                                k * lanes_load(solve->warm_y + row),
+                                k * lanes_load(solve->warm_z + row)};
+        nrw_lanes u[3];
+        displace(solve, row, f, u);
+        store_displacement(solve, row, u, solve->place[0]);
+        const nrw_lanes crowd = k * lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
+        const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
+                                   crowd * lanes_load(solve->move_z + row), zero, zero};
+        lanes_scatter4(solve->crowded + 4 * row, four);
+    }
+}
+
+/* A pair's step in the sweeps is gain/(1 + k Σ give), where `give` of each of the two
+ * is its mobility along n times its crowd, the largest eigenvalue of Σ n nᵀ over its
+ * neighbours: this bounds the whole matrix of the contact forces from above. */
+static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nrw_lanes normal)
+{
+    return lanes_fma(crowded[0], planar, crowded[1] * normal);
+}
+
+static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
+                          float momentum_value, const bool first)
+{
+    const nrw_contact_rows *rows = &solve->rows;
+    const float *places = solve->place[from];
+    const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
+    const nrw_lanes k = lanes_all(solve->stiffness);
+    const nrw_lanes gain = lanes_all(gain_value), momentum = lanes_all(momentum_value);
+    nrw_lanes largest = zero;
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
+        const nrw_lanes u[3] = {lanes_load(solve->ux + row), lanes_load(solve->uy + row),
+                                lanes_load(solve->uz + row)};
+        nrw_lanes f[3] = {zero, zero, zero}, own[4] = {zero, zero, zero, zero};
+        if (first)
+            lanes_gather4(solve->crowded, rows->self + row, own);
+        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            nrw_lanes other[4];
+            lanes_gather4(places, rows->partner + slot, other);
+            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
+            const nrw_lanes nz = lanes_load(rows->nz + slot), gap = lanes_load(rows->gap + slot);
+            const nrw_lanes apart = lanes_fma(
+                nx, u[0] - other[0], lanes_fma(ny, u[1] - other[1], nz * (u[2] - other[2])));
+            nrw_lanes old, last, step;
+            if (first) {
+                nrw_lanes crowded[4];
+                lanes_gather4(solve->crowded, rows->partner + slot, crowded);
+                const nrw_lanes normal = nz * nz, planar = lanes_fma(nx, nx, ny * ny);
+                step =
+                    one / (one + (give_of(own, planar, normal) + give_of(crowded, planar, normal)));
+                lanes_store(solve->step + slot, step);
+                old = k * lanes_max(zero, gap);
+                last = zero;
+            } else {
+                old = lanes_load(solve->force + slot);
+                last = lanes_load(solve->change + slot);
+                step = lanes_load(solve->step + slot);
+            }
+            const nrw_lanes wanted = k * (gap - apart) - old;
+            const nrw_lanes now =
+                lanes_max(zero, lanes_fma(gain * step, wanted, lanes_fma(momentum, last, old)));
+            lanes_store(solve->force + slot, now);
+            lanes_store(solve->change + slot, now - old);
+            f[0] = lanes_fma(now, nx, f[0]);
+            f[1] = lanes_fma(now, ny, f[1]);
+            f[2] = lanes_fma(now, nz, f[2]);
+        }
+        nrw_lanes moved[3];
+        displace(solve, row, f, moved);
+        for (int axis = 0; axis < 3; axis++) {
+            const nrw_lanes change = moved[axis] - u[axis];
+            largest = lanes_max(largest, lanes_max(change, zero - change));
+        }
+        store_displacement(solve, row, moved, solve->place[1 - from]);
+    }
+    return lanes_largest(largest);
+}
+
+float NRW_KERNEL(nrw_contact_first_sweep_)(nrw_contact_solve *solve, int from, float gain,
+                                           float momentum)
+{
+    return sweep(solve, from, gain, momentum, true);
+}
+
+float NRW_KERNEL(nrw_contact_sweep_)(nrw_contact_solve *solve, int from, float gain, float momentum)
+{
+    return sweep(solve, from, gain, momentum, false);
+}

@@ -1,0 +1,278 @@
+/* Vectors of floats for the kernels, one name for each instruction set.
+ *
+ * nrw_lanes holds NRW_WIDTH floats; + - * / work on it as on numbers. Only what
+ * the compilers have no operator for is spelled out here. Included by kernel
+ * sources alone. */
+#ifndef NRW_LANES_H
+#define NRW_LANES_H
+
+#include <math.h>
+#include <stdint.h>
+
+#if defined(__AVX512F__) && defined(__AVX512DQ__)
+#include <immintrin.h>
+
+enum { NRW_WIDTH = 16 };
+typedef __m512 nrw_lanes;
+typedef __mmask16 nrw_lane_mask;
+
+static inline nrw_lanes lanes_load(const float *p)
+{
+    return _mm512_loadu_ps(p);
+}
+static inline void lanes_store(float *p, nrw_lanes a)
+{
+    _mm512_storeu_ps(p, a);
+}
+static inline nrw_lanes lanes_all(float a)
+{
+    return _mm512_set1_ps(a);
+}
+static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
+{
+    return _mm512_max_ps(a, b);
+}
+static inline nrw_lanes lanes_min(nrw_lanes a, nrw_lanes b)
+{
+    return _mm512_min_ps(a, b);
+}
+static inline nrw_lanes lanes_sqrt(nrw_lanes a)
+{
+    return _mm512_sqrt_ps(a);
+}
+/* a·b + c, rounded once where the processor can */
+static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return _mm512_fmadd_ps(a, b, c);
+}
+static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
+{
+    return _mm512_cmp_ps_mask(a, b, _CMP_GT_OQ);
+}
+/* a where the mask is set, 0 elsewhere */
+static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
+{
+    return _mm512_maskz_mov_ps(mask, a);
+}
+static inline unsigned lanes_bits(nrw_lane_mask mask)
+{
+    return mask;
+}
+static inline float lanes_largest(nrw_lanes a)
+{
+    return _mm512_reduce_max_ps(a);
+}
+static inline float lanes_sum(nrw_lanes a)
+{
+    return _mm512_reduce_add_ps(a);
+}
+
+/* Rows of four floats at 16 indices, as four vectors. */
+static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
+{
+    __m512 t[4];
+    for (int k = 0; k < 4; k++) {
+        __m512 a = _mm512_castps128_ps512(_mm_load_ps(rows + 4 * (size_t)index[k]));
+        a = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 4]), 1);
+        a = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 8]), 2);
+        t[k] = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 12]), 3);
+    }
+    const __m512 low01 = _mm512_unpacklo_ps(t[0], t[1]), high01 = _mm512_unpackhi_ps(t[0], t[1]);
+    const __m512 low23 = _mm512_unpacklo_ps(t[2], t[3]), high23 = _mm512_unpackhi_ps(t[2], t[3]);
+    out[0] = _mm512_shuffle_ps(low01, low23, 0x44);
+    out[1] = _mm512_shuffle_ps(low01, low23, 0xee);
+    out[2] = _mm512_shuffle_ps(high01, high23, 0x44);
+    out[3] = _mm512_shuffle_ps(high01, high23, 0xee);
+}
+
+/* The way back: four vectors as 16 rows, one after the other. */
+static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+{
+    const __m512 low01 = _mm512_unpacklo_ps(in[0], in[1]),
+                 high01 = _mm512_unpackhi_ps(in[0], in[1]);
+    const __m512 low23 = _mm512_unpacklo_ps(in[2], in[3]),
+                 high23 = _mm512_unpackhi_ps(in[2], in[3]);
+    __m512 t[4];
+    t[0] = _mm512_shuffle_ps(low01, low23, 0x44);
+    t[1] = _mm512_shuffle_ps(low01, low23, 0xee);
+    t[2] = _mm512_shuffle_ps(high01, high23, 0x44);
+    t[3] = _mm512_shuffle_ps(high01, high23, 0xee);
+    for (int k = 0; k < 4; k++) {
+        _mm_store_ps(rows + 4 * k, _mm512_castps512_ps128(t[k]));
+        _mm_store_ps(rows + 4 * (k + 4), _mm512_extractf32x4_ps(t[k], 1));
+        _mm_store_ps(rows + 4 * (k + 8), _mm512_extractf32x4_ps(t[k], 2));
+        _mm_store_ps(rows + 4 * (k + 12), _mm512_extractf32x4_ps(t[k], 3));
+    }
+}
+
+#elif defined(__AVX2__) && defined(__FMA__)
+#include <immintrin.h>
+
+enum { NRW_WIDTH = 8 };
+typedef __m256 nrw_lanes;
+typedef __m256 nrw_lane_mask;
+
+static inline nrw_lanes lanes_load(const float *p)
+{
+    return _mm256_loadu_ps(p);
+}
+static inline void lanes_store(float *p, nrw_lanes a)
+{
+    _mm256_storeu_ps(p, a);
+}
+static inline nrw_lanes lanes_all(float a)
+{
+    return _mm256_set1_ps(a);
+}
+static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
+{
+    return _mm256_max_ps(a, b);
+}
+static inline nrw_lanes lanes_min(nrw_lanes a, nrw_lanes b)
+{
+    return _mm256_min_ps(a, b);
+}
+static inline nrw_lanes lanes_sqrt(nrw_lanes a)
+{
+    return _mm256_sqrt_ps(a);
+}
+static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return _mm256_fmadd_ps(a, b, c);
+}
+static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
+{
+    return _mm256_cmp_ps(a, b, _CMP_GT_OQ);
+}
+static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
+{
+    return _mm256_and_ps(mask, a);
+}
+static inline unsigned lanes_bits(nrw_lane_mask mask)
+{
+    return (unsigned)_mm256_movemask_ps(mask);
+}
+
+static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
+{
+    __m256 t[4];
+    for (int k = 0; k < 4; k++)
+        t[k] =
+            _mm256_insertf128_ps(_mm256_castps128_ps256(_mm_load_ps(rows + 4 * (size_t)index[k])),
+                                 _mm_load_ps(rows + 4 * (size_t)index[k + 4]), 1);
+    const __m256 low01 = _mm256_unpacklo_ps(t[0], t[1]), high01 = _mm256_unpackhi_ps(t[0], t[1]);
+    const __m256 low23 = _mm256_unpacklo_ps(t[2], t[3]), high23 = _mm256_unpackhi_ps(t[2], t[3]);
+    out[0] = _mm256_shuffle_ps(low01, low23, 0x44);
+    out[1] = _mm256_shuffle_ps(low01, low23, 0xee);
+    out[2] = _mm256_shuffle_ps(high01, high23, 0x44);
+    out[3] = _mm256_shuffle_ps(high01, high23, 0xee);
+}
+
+static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+{
+    const __m256 low01 = _mm256_unpacklo_ps(in[0], in[1]),
+                 high01 = _mm256_unpackhi_ps(in[0], in[1]);
+    const __m256 low23 = _mm256_unpacklo_ps(in[2], in[3]),
+                 high23 = _mm256_unpackhi_ps(in[2], in[3]);
+    __m256 t[4];
+    t[0] = _mm256_shuffle_ps(low01, low23, 0x44);
+    t[1] = _mm256_shuffle_ps(low01, low23, 0xee);
+    t[2] = _mm256_shuffle_ps(high01, high23, 0x44);
+    t[3] = _mm256_shuffle_ps(high01, high23, 0xee);
+    for (int k = 0; k < 4; k++) {
+        _mm_store_ps(rows + 4 * k, _mm256_castps256_ps128(t[k]));
+        _mm_store_ps(rows + 4 * (k + 4), _mm256_extractf128_ps(t[k], 1));
+    }
+}
+
+#else
+
+/* Four lanes of the compiler's own vectors: SSE2, NEON or none at all. */
+enum { NRW_WIDTH = 4 };
+typedef float nrw_lanes __attribute__((vector_size(16)));
+typedef int32_t nrw_lane_mask __attribute__((vector_size(16)));
+
+static inline nrw_lanes lanes_load(const float *p)
+{
+    return (nrw_lanes){p[0], p[1], p[2], p[3]};
+}
+static inline void lanes_store(float *p, nrw_lanes a)
+{
+    for (int k = 0; k < 4; k++)
+        p[k] = a[k];
+}
+static inline nrw_lanes lanes_all(float a)
+{
+    return (nrw_lanes){a, a, a, a};
+}
+static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
+{
+    return a > b;
+}
+static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
+{
+    return (nrw_lanes)(mask & (nrw_lane_mask)a);
+}
+static inline unsigned lanes_bits(nrw_lane_mask mask)
+{
+    unsigned bits = 0;
+    for (int k = 0; k < 4; k++)
+        bits |= (unsigned)(mask[k] & 1) << k;
+    return bits;
+}
+static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
+{
+    const nrw_lane_mask mask = a > b;
+    return (nrw_lanes)((mask & (nrw_lane_mask)a) | (~mask & (nrw_lane_mask)b));
+}
+static inline nrw_lanes lanes_min(nrw_lanes a, nrw_lanes b)
+{
+    const nrw_lane_mask mask = a < b;
+    return (nrw_lanes)((mask & (nrw_lane_mask)a) | (~mask & (nrw_lane_mask)b));
+}
+static inline nrw_lanes lanes_sqrt(nrw_lanes a)
+{
+    return (nrw_lanes){sqrtf(a[0]), sqrtf(a[1]), sqrtf(a[2]), sqrtf(a[3])};
+}
+static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return a * b + c;
+}
+
+static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
+{
+    for (size_t k = 0; k < 4; k++)
+        out[k] = (nrw_lanes){rows[4 * (size_t)index[0] + k], rows[4 * (size_t)index[1] + k],
+                             rows[4 * (size_t)index[2] + k], rows[4 * (size_t)index[3] + k]};
+}
+static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+{
+    for (int k = 0; k < 4; k++)
+        for (int lane = 0; lane < 4; lane++)
+            rows[4 * lane + k] = in[k][lane];
+}
+
+#endif
+
+#if !(defined(__AVX512F__) && defined(__AVX512DQ__))
+static inline float lanes_largest(nrw_lanes a)
+{
+    float values[NRW_WIDTH];
+    lanes_store(values, a);
+    float largest = values[0];
+    for (int k = 1; k < NRW_WIDTH; k++)
+        largest = values[k] > largest ? values[k] : largest;
+    return largest;
+}
+static inline float lanes_sum(nrw_lanes a)
+{
+    float values[NRW_WIDTH];
+    lanes_store(values, a);
+    float sum = 0.0f;
+    for (int k = 0; k < NRW_WIDTH; k++)
+        sum += values[k];
+    return sum;
+}
+#endif
+
+#endif
