@@ -7,6 +7,7 @@
 #include "centreline.h"
 #include "channel_check.h"
 #include "distance_grid.h"
+#include "mask.h"
 #include "outline.h"
 #include "random.h"
 #include "route.h"
@@ -75,7 +76,8 @@ static nrw_status build_lines(nrw_channel *channel, const nrw_scenario *scenario
             return found;
         status = found != NRW_OK ? found : status;
     }
-    if (status == NRW_OK)
+    /* A picture's lines have no crossings that are not nodes. */
+    if (status == NRW_OK && !map->mask)
         status = nrw_centreline_check_crossings(map, channel->lines, file, errors);
     return status;
 }
@@ -155,10 +157,20 @@ static nrw_status measure_errors(nrw_channel *channel)
     return NRW_OK;
 }
 
+/* The walls of a picture are its outline as it is. */
+static nrw_status take_outline(nrw_channel *channel, double *joint_radius_um)
+{
+    const nrw_mask *mask = channel->map.mask;
+    memcpy(joint_radius_um, mask->joint_radius_um, channel->map.n_nodes * sizeof *joint_radius_um);
+    return nrw_outline_close_loops(&channel->outline, (const double(*)[2])mask->points_um,
+                                   mask->firsts, mask->n_loops);
+}
+
 static nrw_status build_walls(nrw_channel *channel, double *joint_radius_um)
 {
-    nrw_status status =
-        nrw_wall_build(&channel->map, channel->lines, &channel->outline, joint_radius_um);
+    nrw_status status = channel->map.mask ? take_outline(channel, joint_radius_um)
+                                          : nrw_wall_build(&channel->map, channel->lines,
+                                                           &channel->outline, joint_radius_um);
     if (status != NRW_OK)
         return status;
     find_bounds(channel);

@@ -4,8 +4,15 @@
 #include <stdbool.h>
 #include <stdio.h>
 
-/* A place this far outside still counts as on the wall, µm. */
+#include "mask.h"
+
+/* A place this far outside still counts as on the wall, µm; in a picture a pixel. */
 #define ON_WALL_UM 1e-6
+
+static double on_wall_um(const nrw_scenario *scenario)
+{
+    return scenario->map.mask ? scenario->map.mask->frame.pixel_um : ON_WALL_UM;
+}
 
 static const char *file_of(const nrw_scenario *scenario)
 {
@@ -18,7 +25,7 @@ static nrw_status check_point(const nrw_scenario *scenario, const nrw_outline *o
                               nrw_errors *errors)
 {
     double distance = nrw_outline_distance_um(outline, at[0], at[1], NULL);
-    if (distance >= -ON_WALL_UM)
+    if (distance >= -on_wall_um(scenario))
         return NRW_OK;
     return nrw_errors_add_at(
         errors, NRW_BAD_INPUT, file_of(scenario), 0, 0, key, "a place inside the channel",
@@ -35,7 +42,7 @@ static nrw_status check_release(const nrw_scenario *scenario, const nrw_outline 
         return status;
     double distance = nrw_outline_distance_um(outline, release->at_um[0], release->at_um[1], NULL);
     /* Round walls are drawn with chords: a circle that just fits must pass. */
-    if (distance >= release->radius_um - NRW_OUTLINE_SAGITTA_UM - ON_WALL_UM)
+    if (distance >= release->radius_um - NRW_OUTLINE_SAGITTA_UM - on_wall_um(scenario))
         return NRW_OK;
     char expected[128];
     (void)snprintf(expected, sizeof expected,

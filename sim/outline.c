@@ -23,6 +23,7 @@ void nrw_outline_clear(nrw_outline *outline)
     free(outline->corners_um);
     free(outline->shapes);
     nrw_shape_index_clear(&outline->index);
+    nrw_loop_bands_clear(&outline->bands);
     free(outline->segments);
     free(outline->chunk_bounds_um);
     nrw_outline_init(outline);
@@ -282,6 +283,18 @@ nrw_status nrw_outline_close(nrw_outline *outline)
     return status == NRW_OK ? build_chunks(outline) : status;
 }
 
+nrw_status nrw_outline_close_loops(nrw_outline *outline, const double (*points_um)[2],
+                                   const size_t *firsts, size_t n_loops)
+{
+    nrw_status status = nrw_loop_bands_build(&outline->bands, points_um, firsts, n_loops);
+    for (size_t k = 0; k < n_loops; k++)
+        for (size_t i = firsts[k]; i < firsts[k + 1] && status == NRW_OK; i++)
+            status = append_segment(outline, points_um[i],
+                                    points_um[i + 1 == firsts[k + 1] ? firsts[k] : i + 1], 0.0,
+                                    1.0);
+    return status == NRW_OK ? build_chunks(outline) : status;
+}
+
 /* --- queries -------------------------------------------------------------- */
 
 static bool shape_contains(const nrw_outline *outline, const nrw_shape *shape, const double at[2])
@@ -305,6 +318,8 @@ bool nrw_outline_contains(const nrw_outline *outline, double x_um, double y_um)
 {
     const double at[2] = {x_um, y_um};
     size_t n;
+    if (outline->bands.n_bands)
+        return nrw_loop_bands_contain(&outline->bands, x_um, y_um);
     const uint32_t *near = nrw_shape_index_at(&outline->index, x_um, y_um, &n);
     for (size_t i = 0; i < n; i++)
         if (shape_contains(outline, &outline->shapes[near[i]], at))

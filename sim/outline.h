@@ -13,6 +13,7 @@
 
 #include "channel.h"
 #include "error.h"
+#include "loop_bands.h"
 #include "shape_index.h"
 
 #define NRW_OUTLINE_TOLERANCE_UM 1e-7
@@ -30,6 +31,7 @@ typedef struct nrw_outline {
     nrw_shape *shapes; /* (n_shapes) */
     size_t n_shapes, shape_capacity;
     nrw_shape_index index;      /* of the shapes, by nrw_outline_close */
+    nrw_loop_bands bands;       /* of loops, by nrw_outline_close_loops */
     nrw_wall_segment *segments; /* (n_segments), by nrw_outline_close */
     size_t n_segments, segment_capacity;
     double (*chunk_bounds_um)[4]; /* boxes of runs of segments */
@@ -55,6 +57,12 @@ nrw_status nrw_outline_add_sector(nrw_outline *outline, const double centre_um[2
  * queries below be asked. About O(edges log edges) for shapes that overlap few
  * others. NRW_OK or NRW_NO_MEMORY. */
 nrw_status nrw_outline_close(nrw_outline *outline);
+
+/* Instead of shapes: closed polygons, fluid to their left, that don't cross, are the
+ * outline themselves (a map from a picture). points (firsts[n_loops]): loop i is
+ * points[firsts[i]] ... points[firsts[i + 1] - 1]. NRW_OK or NRW_NO_MEMORY. */
+nrw_status nrw_outline_close_loops(nrw_outline *outline, const double (*points_um)[2],
+                                   const size_t *firsts, size_t n_loops);
 
 /* Whether (x, y) lies in one of the shapes, their edges (to the tolerance)
  * included. */

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "mask.h"
+
 static void destroy_map(nrw_map *map)
 {
     for (size_t i = 0; i < map->n_vessels; i++) {
@@ -12,6 +14,7 @@ static void destroy_map(nrw_map *map)
     }
     free(map->vessels);
     free(map->nodes);
+    nrw_mask_destroy(map->mask);
 }
 
 void nrw_scenario_destroy(nrw_scenario *scenario)
@@ -22,6 +25,7 @@ void nrw_scenario_destroy(nrw_scenario *scenario)
         free(scenario->sweep.keys[i].values);
     free(scenario->sweep.keys);
     destroy_map(&scenario->map);
+    free(scenario->flow.ports);
     free(scenario->particles.positions_um);
     free(scenario->particles.moments_deg);
     free(scenario->route_nodes);

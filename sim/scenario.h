@@ -66,7 +66,27 @@ typedef struct nrw_map {
     size_t n_nodes;
     nrw_vessel *vessels; /* (n_vessels), owned */
     size_t n_vessels;
+    struct nrw_mask *mask; /* the picture whose outline the walls are (mask.h), owned; its
+                              nodes and vessels stand above; NULL: walls from the vessels */
 } nrw_map;
+
+/* An end of a vessel through which fluid enters or leaves: by a given rate or at a
+ * given pressure, with a sinusoidal part on top. */
+typedef struct nrw_flow_port {
+    int node;
+    bool is_outlet;
+    bool by_pressure;
+    double rate_nl_min; /* into the map at inlets, out of it at outlets */
+    double pressure_Pa;
+    double amplitude;   /* of the sinusoidal part, nl/min or Pa; 0: steady */
+    double frequency_Hz, phase_deg;
+    double tube_radius_um, tube_length_mm; /* tubing before a given pressure; 0: none */
+} nrw_flow_port;
+
+typedef struct nrw_flow_options {
+    nrw_flow_port *ports; /* (n_ports), owned; none: fluid at rest */
+    size_t n_ports;
+} nrw_flow_options;
 
 /* A place: a node, or a point of its own (node = -1). */
 typedef struct nrw_place {
@@ -178,6 +198,7 @@ typedef struct nrw_scenario {
     nrw_fluid fluid;
     nrw_particles particles;
     nrw_map map;
+    nrw_flow_options flow;
     bool has_release;  /* false only when positions_um is given */
     nrw_place release, target;
     int *route_nodes;  /* (n_route_nodes) or NULL: shortest way; owned */

@@ -60,13 +60,6 @@ static void read_title(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_scenari
         (void)nrw_yaml_no_memory(doc);
 }
 
-static void refuse_flow(nrw_yaml_doc *doc, const nrw_yaml_node *node)
-{
-    if (node)
-        (void)nrw_yaml_error_at_key(doc, node, "leave it out: fluid at rest",
-                                    "flow is not built yet");
-}
-
 /* Positions of particles stand in for a release: its centre is their mean. */
 static void release_from_positions(nrw_scenario *scenario)
 {
@@ -131,7 +124,7 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario
     nrw_scenario_read_map(doc, nrw_yaml_get(root, "channel"), &scenario->map);
     nrw_scenario_read_particles(doc, nrw_yaml_get(root, "particles"), &scenario->map,
                                 &scenario->particles);
-    refuse_flow(doc, nrw_yaml_get(root, "flow"));
+    nrw_scenario_read_flow(doc, nrw_yaml_get(root, "flow"), scenario);
     read_job(doc, root, scenario);
     nrw_scenario_read_rig(doc, nrw_yaml_get(root, "rig"), &scenario->rig);
     nrw_scenario_read_calibration(doc, nrw_yaml_get(root, "rig"), scenario->path, &scenario->rig);
@@ -139,6 +132,8 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario
     nrw_scenario_read_uncertainty(doc, nrw_yaml_get(root, "uncertainty"), &scenario->uncertainty);
     nrw_scenario_read_model(doc, nrw_yaml_get(root, "model"), &scenario->model);
     check_together(doc, root, scenario);
+    nrw_scenario_read_mask(doc, nrw_yaml_get(root, "channel"), scenario);
+    nrw_scenario_check_flow(doc, nrw_yaml_get(root, "flow"), scenario);
 }
 
 /* Takes a terminated copy of the text over, also when it fails. */

@@ -22,7 +22,24 @@ void nrw_scenario_read_fluid(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_f
 void nrw_scenario_read_particles(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
                                  nrw_particles *particles);
 
+/* The picture of `mask` is left to nrw_scenario_read_mask. */
 void nrw_scenario_read_map(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_map *map);
+
+/* Reads the picture of a map and extracts the vessels. Call it last, and only while
+ * the document has no errors: it needs nodes, flow and the release. */
+void nrw_scenario_read_mask(nrw_yaml_doc *doc, const nrw_yaml_node *channel,
+                            nrw_scenario *scenario);
+
+/* Needs the map's nodes. */
+void nrw_scenario_read_flow(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_scenario *scenario);
+
+/* That every inlet and outlet is the end of one vessel. Needs the vessels. */
+void nrw_scenario_check_flow(nrw_yaml_doc *doc, const nrw_yaml_node *node,
+                             const nrw_scenario *scenario);
+
+/* Path of a file that a scenario names: beside the scenario's own, unless it starts
+ * at the root. The caller frees it; NULL: no memory. */
+char *nrw_scenario_beside(const char *scenario_path, const char *file);
 
 /* Need the map's nodes. */
 void nrw_scenario_read_release(nrw_yaml_doc *doc, const nrw_yaml_node *node,

@@ -299,8 +299,7 @@ static void read_table(nrw_yaml_doc *doc, const nrw_yaml_node *node, const char 
                                  rig->coils[k].name);
 }
 
-/* The file's place: beside the scenario, unless it starts at the root. */
-static char *beside(const char *scenario_path, const char *file)
+char *nrw_scenario_beside(const char *scenario_path, const char *file)
 {
     const char *slash = scenario_path ? strrchr(scenario_path, '/') : NULL;
     const size_t length = file[0] != '/' && slash ? (size_t)(slash - scenario_path) + 1 : 0;
@@ -320,7 +319,7 @@ void nrw_scenario_read_calibration(nrw_yaml_doc *doc, const nrw_yaml_node *rig_n
     const char *file = node ? nrw_yaml_text(doc, node, "the name of a CSV file") : NULL;
     if (!file)
         return;
-    char *path = beside(scenario_path, file), *text = NULL;
+    char *path = nrw_scenario_beside(scenario_path, file), *text = NULL;
     size_t size = 0;
     nrw_csv_table table = {0};
     if (!path) {

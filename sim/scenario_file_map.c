@@ -242,10 +242,25 @@ static void check_closed(nrw_yaml_doc *doc, const nrw_yaml_node *node)
     if (!nrw_yaml_get(node, "depth_um"))
         (void)nrw_yaml_error_missing(doc, node, "depth_um",
                                      "a number in µm above 0, or open: true");
+    if (nrw_yaml_get(node, "mask"))
+        return;
     if (!nrw_yaml_get(node, "nodes"))
-        (void)nrw_yaml_error_missing(doc, node, "nodes", "the map's nodes, or open: true");
+        (void)nrw_yaml_error_missing(doc, node, "nodes", "the map's nodes, a mask or open: true");
     if (!nrw_yaml_get(node, "vessels"))
-        (void)nrw_yaml_error_missing(doc, node, "vessels", "the map's vessels, or open: true");
+        (void)nrw_yaml_error_missing(doc, node, "vessels",
+                                     "the map's vessels, a mask or open: true");
+}
+
+/* A picture is the whole map, but for its nodes. */
+static void check_mask(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map)
+{
+    const nrw_yaml_node *vessels = nrw_yaml_get(node, "vessels");
+    const nrw_yaml_node *mask = nrw_yaml_get(node, "mask");
+    if (mask && map->open)
+        (void)nrw_yaml_error_at_key(doc, mask, "leave it out", "an open map has no picture");
+    else if (mask && vessels)
+        (void)nrw_yaml_error_at_key(doc, vessels, "leave it out",
+                                    "the vessels of a mask come from its picture");
 }
 
 void nrw_scenario_read_map(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_map *map)
@@ -263,15 +278,12 @@ void nrw_scenario_read_map(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_map
     (void)nrw_yaml_fields(doc, node, fields, N(fields), map);
     const nrw_yaml_node *nodes = nrw_yaml_get(node, "nodes");
     const nrw_yaml_node *vessels = nrw_yaml_get(node, "vessels");
-    const nrw_yaml_node *mask = nrw_yaml_get(node, "mask");
     if (nodes)
         read_nodes(doc, nodes, map);
     if (vessels)
         read_vessels(doc, vessels, map);
     check_open(doc, node, map);
-    if (mask)
-        (void)nrw_yaml_error_at_key(doc, mask, "nodes and vessels",
-                                    "a map from a picture is not built yet");
-    else if (!map->open)
+    check_mask(doc, node, map);
+    if (!map->open)
         check_closed(doc, node);
 }

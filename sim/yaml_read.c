@@ -23,7 +23,7 @@ static const char *unit_of(const nrw_yaml_node *node)
         {"_mT", "mT"},         {"_Hz", "Hz"},     {"_deg", "degrees"}, {"_fAm2", "fA·m²"},
         {"_kA_m", "kA/m"},     {"_mV", "mV"},     {"_pN", "pN"},       {"_ohm", "ohm"},
         {"_mH", "mH"},         {"_A", "A"},       {"_V", "V"},         {"_C", "°C"},
-        {"_s", "s"},
+        {"_nl_min", "nl/min"}, {"_Pa", "Pa"},     {"_mm", "mm"},       {"_s", "s"},
     };
     while (node && !node->key)
         node = node->parent;

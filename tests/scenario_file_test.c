@@ -459,10 +459,6 @@ Test(scenario_file, values_of_the_wrong_type_say_what_they_are)
 Test(scenario_file, blocks_that_are_not_built_yet_are_said_to_be)
 {
     CASES(INPUT_GATE,
-          {"deadline_s: 300", "deadline_s: 300\n^flow: {inlets: [{node: inlet, rate_nl_min: 1}]}",
-           "flow", "not built yet", "leave it out"},
-          {"  depth_um: 60\n", "  depth_um: 60\n  ^mask: {file: chip.png, pixel_um: 1}\n",
-           "channel.mask", "not built yet", "nodes and vessels"},
           {"  count: 150\n", "  count: 150\n  adhesion: {rate_per_s: ^0.1}\n",
            "particles.adhesion.rate_per_s", "not built yet", "0"},
           {"  count: 150\n", "  count: 150\n  adhesion: {release_pN: ^-1}\n",
