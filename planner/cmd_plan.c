@@ -196,7 +196,7 @@ const nrw_command nrw_command_plan = {
                 "  narrows plan scenario.yaml --out plan --seed 7 --json\n",
     .details = "Necessary conditions are judged first. Then recipes race on common trials, with\n"
                "the uncertain properties drawn anew for each, and the winner is verified on fresh\n"
-               "ones (at least 8; more with --trials). Exit status 1 says that nothing deliverable\n"
+               "ones (12; more with --trials). Exit status 1 says that nothing deliverable\n"
                "was found, and why; the best schedule is written all the same. The result depends\n"
                "on the files and the seed alone, not on the number of threads or their speed.\n",
     .options = NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL | NRW_OPTION_FORCE |

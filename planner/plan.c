@@ -64,7 +64,7 @@ nrw_plan_config nrw_plan_config_defaults(void)
     nrw_plan_config config;
     memset(&config, 0, sizeof config);
     config.seed = 1;
-    config.n_verification = 8;
+    config.n_verification = 12;
     return config;
 }
 

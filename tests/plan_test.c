@@ -44,13 +44,13 @@ static nrw_plan_result planned(const char *yaml, uint64_t seed, int threads, nrw
     return result;
 }
 
-Test(plan, an_easy_way_is_found_and_verified_on_eight_fresh_trials)
+Test(plan, an_easy_way_is_found_and_verified_on_fresh_trials)
 {
     nrw_status status;
     nrw_plan_result plan = planned(EASY, 1, 2, &status);
     cr_assert_eq(status, NRW_OK, "%s", plan.reason);
     cr_expect(plan.found);
-    cr_expect_eq(plan.n_verification, 8);
+    cr_expect_geq(plan.n_verification, 8);
     cr_expect_geq(plan.delivered, 0.3);
     cr_expect_leq(plan.low, plan.delivered);
     cr_expect_geq(plan.high, plan.delivered);
