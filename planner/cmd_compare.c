@@ -144,12 +144,20 @@ static nrw_status open_checkpoint(nrw_job *job, compare_work *work)
     return status;
 }
 
+/* A line for each stage: its rate says nothing of the next one's. */
+static void begin_line(const nrw_job *job, compare_work *work, const char *stage, const char *name)
+{
+    nrw_progress_line_end(&work->line);
+    (void)snprintf(work->what, sizeof work->what, "compare%s%.60s", stage, name);
+    work->line = nrw_progress_line_begin(work->what, "runs", job->options->quiet);
+}
+
 static nrw_status choose_strategies(const nrw_series *series, nrw_job *job, compare_work *work)
 {
     nrw_status status = NRW_OK;
     for (size_t k = work->n_files; status == NRW_OK && k < work->n; k++) {
         const char *name = job->options->strategies[k - work->n_files];
-        (void)snprintf(work->what, sizeof work->what, "compare, choosing %.60s", name);
+        begin_line(job, work, ", choosing ", name);
         status = nrw_strategy_choose(series, (nrw_strategy)nrw_strategy_find(name, NULL),
                                      &work->entrants[k].choice, job->errors);
     }
@@ -173,9 +181,8 @@ static nrw_status simulate(nrw_job *job, compare_work *work)
         .context = work,
         .interrupted = nrw_interrupt_requested,
     };
-    work->line = nrw_progress_line_begin(work->what, "runs", job->options->quiet);
     status = choose_strategies(&series, job, work);
-    (void)snprintf(work->what, sizeof work->what, "compare");
+    begin_line(job, work, "", "");
     if (status == NRW_OK)
         status = nrw_compare_run(&series, work->n, work->contenders, work->n_trials, work->goal,
                                  &work->comparison, job->errors);

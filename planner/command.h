@@ -17,6 +17,7 @@
 #define NRW_COMMANDS(X)                                                                            \
     X(check)                                                                                       \
     X(run)                                                                                         \
+    X(sweep)                                                                                       \
     X(plan)                                                                                        \
     X(estimate)                                                                                    \
     X(compare)                                                                                     \
@@ -41,6 +42,7 @@
     X(LIMITS, "limits", "FILE", "levels for people from this file (default: built in)")           \
     X(RATE, "rate", "HZ", "samples a second (default: the rig's sample_rate_Hz)")                  \
     X(WIZARD, "wizard", "", "list what to verify before the first experiment")                     \
+    X(BOTH_WAYS, "both-ways", "", "sweep the last key up and down again: shows hysteresis")        \
     X(RESUME, "resume", "", "go on with an interrupted DIR")                                       \
     X(HELP, "help", "", "this text, examples first")                                               \
     X(VERSION, "version", "", "print the version")

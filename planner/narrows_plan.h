@@ -16,5 +16,6 @@
 #include "rig_words.h"
 #include "schedule_file.h"
 #include "strategy.h"
+#include "sweep.h"
 
 #endif

@@ -63,7 +63,8 @@ static void run_task(race_state *state, const race_task *task, nrw_run_result *r
     config.seed = trial->seed;
     config.draw = trial->draw;
     config.model = race->model;
-    config.record = false;
+    config.record = race->record;
+    config.trajectory_every_s = race->trajectory_every_s;
     config.progress = asked_to_stop;
     config.progress_context = state;
     outcome->status =

@@ -53,6 +53,8 @@ typedef struct nrw_race {
     bool (*interrupted)(void);  /* asked within runs, from any thread; may be NULL */
     nrw_race_keep keep;         /* may be NULL, as the next */
     nrw_race_known known;
+    bool record;                /* runs keep frames, and positions spaced by */
+    double trajectory_every_s;
 } nrw_race;
 
 /* Runs all lanes. NRW_OK, NRW_INTERRUPTED (outcomes of runs not done then have

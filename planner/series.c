@@ -37,6 +37,7 @@ static void name_unit(const series_work *work, size_t lane, size_t trial, char *
         [NRW_TRIALS_SEARCH] = "search",
         [NRW_TRIALS_VERIFY] = "verify",
         [NRW_TRIALS_RECHECK] = "recheck",
+        [NRW_TRIALS_SWEEP] = "sweep",
     };
     (void)snprintf(unit, size, "%s/%s/%zu", work->lanes[lane].name, families[work->family],
                    work->first + trial);

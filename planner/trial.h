@@ -16,7 +16,8 @@ typedef enum nrw_trial_family {
     NRW_TRIALS_ESTIMATE, /* estimate and compare: the same for every schedule */
     NRW_TRIALS_SEARCH,   /* candidates of a search */
     NRW_TRIALS_VERIFY,   /* the winner of a search */
-    NRW_TRIALS_RECHECK   /* the winner of a comparison */
+    NRW_TRIALS_RECHECK,  /* the winner of a comparison */
+    NRW_TRIALS_SWEEP     /* repeats of a state map's points */
 } nrw_trial_family;
 
 typedef struct nrw_trial {
