@@ -99,7 +99,7 @@ void nrw_double_layer_parameters(const nrw_scenario *scenario, double diameter_u
     double permittivity =
         VACUUM_PERMITTIVITY_F_M * nrw_water_permittivity(scenario->fluid.temperature_C);
     *debye_um = particles->debye_nm * 1e-3;
-    /* F = 64π ε a κ (kT/e)² tanh²(eψ/4kT) (docs/physics.md, eq. 5.10); a κ has no
+    /* F = 64π ε a κ (kT/e)² tanh²(eψ/4kT) (docs/physics.md, eq. 5.11); a κ has no
      * unit, ε V² is in N. */
     double a_kappa = 0.5 * diameter_um / *debye_um;
     *amplitude_pN = 64.0 * NRW_PI * permittivity * a_kappa * thermal_V * thermal_V * t * t * 1e12;

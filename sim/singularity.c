@@ -1,5 +1,5 @@
 /* Flows of point forces and torques, unbounded and above a no-slip floor, and
- * the pair mobility of spheres (docs/physics.md, eqs. 5.6-5.8, 5.12, 5.13). */
+ * the pair mobility of spheres (docs/physics.md, eqs. 5.6-5.8, 5.13, 5.14). */
 #include "mobility.h"
 
 #include <math.h>
