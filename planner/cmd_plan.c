@@ -83,6 +83,17 @@ static nrw_status search(nrw_job *job, plan_work *work)
     return status;
 }
 
+/* Those of the recorded run, apart from those of the plan. */
+static void add_run_figures(nrw_job *job, const nrw_run_result *run)
+{
+    if (run->n_particles == 0)
+        return;
+    nrw_result_open_object(job->result, "run");
+    nrw_result_run_figures(job->result, &job->schedule, run);
+    nrw_run_loss_figures(job->result, job->scenario, job->channel, run);
+    nrw_result_close(job->result);
+}
+
 static nrw_status record(nrw_job *job, plan_work *work)
 {
     nrw_plan_figures(job->result, &work->plan);
@@ -96,8 +107,7 @@ static nrw_status record(nrw_job *job, plan_work *work)
     nrw_status status = NRW_OK;
     if (work->status != NRW_INTERRUPTED)
         status = record_run(job, work);
-    for (size_t k = 0; k < work->run.n_warnings; k++)
-        nrw_result_warn(job->result, work->run.warnings[k]);
+    add_run_figures(job, &work->run);
     nrw_status written = nrw_plan_search_csv(job->store, &work->plan, job->errors);
     if (written == NRW_OK && work->run.n_particles > 0)
         written = nrw_store_run(job->store, job->scenario, &job->schedule, &work->run, NRW_VERSION,

@@ -113,6 +113,7 @@ static nrw_status record(nrw_job *job, const run_work *work)
         return work->status;
     }
     nrw_result_run_figures(job->result, &job->schedule, &work->result);
+    nrw_run_loss_figures(job->result, job->scenario, job->channel, &work->result);
     add_trial(job, work);
     if (work->status != NRW_OK)
         nrw_result_bool(job->result, "partial", true);

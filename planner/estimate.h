@@ -77,6 +77,13 @@ nrw_status nrw_estimate_run(const nrw_series *series, const nrw_schedule *schedu
 void nrw_estimate_figures(nrw_result *result, const nrw_scenario *scenario,
                           const nrw_estimate *estimate);
 
+/* `losses` of a flow, as above, into the open object: null for one without
+ * particles; and those of one run. */
+void nrw_loss_flow_figures(nrw_result *result, const nrw_scenario *scenario,
+                           const nrw_loss_flow *flow);
+void nrw_run_loss_figures(nrw_result *result, const nrw_scenario *scenario,
+                          const nrw_channel *channel, const nrw_run_result *run);
+
 /* The same in words. */
 void nrw_estimate_describe(const nrw_scenario *scenario, const nrw_estimate *estimate,
                            FILE *stream);

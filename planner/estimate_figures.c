@@ -115,8 +115,8 @@ static void add_vessels(nrw_result *result, const nrw_scenario *scenario,
     nrw_result_close(result);
 }
 
-static void add_losses(nrw_result *result, const nrw_scenario *scenario,
-                       const nrw_loss_flow *flow)
+void nrw_loss_flow_figures(nrw_result *result, const nrw_scenario *scenario,
+                           const nrw_loss_flow *flow)
 {
     int *tenths = calloc(flow->n_exits + 1, sizeof *tenths);
     if (!tenths || flow->n == 0 || nrw_loss_flow_exit_tenths(flow, tenths) != NRW_OK) {
@@ -132,6 +132,18 @@ static void add_losses(nrw_result *result, const nrw_scenario *scenario,
     nrw_result_number(result, "retained_percent", tenths[flow->n_exits] / 10.0);
     nrw_result_close(result);
     free(tenths);
+}
+
+void nrw_run_loss_figures(nrw_result *result, const nrw_scenario *scenario,
+                          const nrw_channel *channel, const nrw_run_result *run)
+{
+    nrw_loss_flow flow = {0};
+    if (run->furthest_um && nrw_loss_flow_of_run(&flow, channel, run, run->gathered,
+                                                 run->arrived) == NRW_OK)
+        nrw_loss_flow_figures(result, scenario, &flow);
+    else
+        nrw_result_null(result, "losses");
+    nrw_loss_flow_clear(&flow);
 }
 
 static void add_lost(nrw_result *result, const nrw_estimate *estimate)
@@ -192,6 +204,6 @@ void nrw_estimate_figures(nrw_result *result, const nrw_scenario *scenario,
     nrw_result_integer(result, "failed", (int64_t)estimate->n_failed);
     nrw_result_number(result, "time_s", estimate->time_s);
     add_goal(result, scenario, estimate);
-    add_losses(result, scenario, &estimate->flow);
+    nrw_loss_flow_figures(result, scenario, &estimate->flow);
     add_sensitivity(result, estimate);
 }

@@ -72,6 +72,7 @@ void nrw_plan_result_clear(nrw_plan_result *result)
 {
     nrw_schedule_clear(&result->schedule);
     free(result->verification);
+    free(result->simple);
     free(result->rows);
     memset(result, 0, sizeof *result);
 }
@@ -370,10 +371,10 @@ static nrw_status verify(planner *plan)
     candidate *best = &plan->candidates[best_candidate(plan)];
     nrw_schedule baseline = {0};
     nrw_trial *trials = calloc(n, sizeof *trials);
-    nrw_outcome *simple = calloc(n, sizeof *simple);
+    result->simple = calloc(n, sizeof *result->simple);
     result->verification = calloc(n, sizeof *result->verification);
     nrw_status status = NRW_OK;
-    if (!trials || !simple || !result->verification)
+    if (!trials || !result->simple || !result->verification)
         status = nrw_errors_add(plan->errors, NRW_NO_MEMORY, "", "no memory for the verification");
     if (status == NRW_OK)
         status = nrw_trials_draw(&plan->scenario->uncertainty, plan->config->seed, NRW_TRIALS_VERIFY,
@@ -383,22 +384,21 @@ static nrw_status verify(planner *plan)
     if (status == NRW_OK) {
         plan->race.trials = trials;
         const nrw_race_lane lanes[2] = {{&best->schedule, 0, n, result->verification},
-                                        {&baseline, 0, n, simple}};
+                                        {&baseline, 0, n, result->simple}};
         status = race(plan, "verification", 2, lanes);
         plan->race.trials = plan->search_trials;
     }
     if (status == NRW_OK) {
         result->n_verification = n;
-        result->baseline = nrw_outcomes_mean(n, simple);
+        result->baseline = nrw_outcomes_mean(n, result->simple);
         status = note_verified(plan, result->verification, n);
     }
     if (status == NRW_OK)
         status = add_row(plan, "verification", &best->recipe, n, result->verification);
     if (status == NRW_OK)
-        status = add_row(plan, "verified simple", &result->baseline_recipe, n, simple);
+        status = add_row(plan, "verified simple", &result->baseline_recipe, n, result->simple);
     nrw_schedule_clear(&baseline);
     free(trials);
-    free(simple);
     return status;
 }
 

@@ -47,6 +47,7 @@ typedef struct nrw_plan_result {
     double delivered, low, high; /* verified mean and its 95 % interval; NAN: not run */
     double time_s;     /* mean of the verification runs */
     nrw_outcome *verification; /* (n_verification), owned */
+    nrw_outcome *simple;       /* (n_verification) of the baseline, same trials; owned */
     size_t n_verification;
     size_t n_candidates;
     nrw_plan_row *rows; /* (n_rows), owned */

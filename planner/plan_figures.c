@@ -80,8 +80,33 @@ static void add_trials(nrw_result *result, const nrw_plan_result *plan)
         nrw_result_number(result, "delivered_fraction", outcome->delivered);
         nrw_result_number(result, "time_s", outcome->time_s);
         nrw_result_number(result, "time_to_target_s", outcome->time_to_target_s);
+        nrw_result_number(result, "without_reshaping", plan->simple[k].delivered);
         nrw_result_close(result);
     }
+    nrw_result_close(result);
+}
+
+/* Means over the verification trials; none without trials. */
+static void add_lost(nrw_result *result, const nrw_plan_result *plan)
+{
+    double fates[NRW_N_FATES] = {0}, causes[NRW_N_LOSS_CAUSES] = {0};
+    const double n = (double)plan->n_verification;
+    if (plan->n_verification == 0)
+        return;
+    for (size_t k = 0; k < plan->n_verification; k++) {
+        for (int f = 0; f < NRW_N_FATES; f++)
+            fates[f] += plan->verification[k].fate[f] / n;
+        for (int c = 0; c < NRW_N_LOSS_CAUSES; c++)
+            causes[c] += plan->verification[k].loss[c] / n;
+    }
+    nrw_result_open_object(result, "lost");
+    for (int f = 0; f < NRW_N_FATES; f++)
+        if (f != NRW_FATE_DELIVERED)
+            nrw_result_number(result, nrw_fate_name((nrw_fate)f), fates[f]);
+    nrw_result_close(result);
+    nrw_result_open_object(result, "lost_by_cause");
+    for (int c = 0; c < NRW_N_LOSS_CAUSES; c++)
+        nrw_result_number(result, nrw_loss_cause_name((nrw_loss_cause)c), causes[c]);
     nrw_result_close(result);
 }
 
@@ -104,6 +129,7 @@ void nrw_plan_figures(nrw_result *result, const nrw_plan_result *plan)
         nrw_recipe_describe(&plan->baseline_recipe, text, sizeof text);
         nrw_result_string(result, "baseline_recipe", text);
     }
+    add_lost(result, plan);
     add_trials(result, plan);
     add_conditions(result, &plan->necessary);
 }

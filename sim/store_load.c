@@ -214,35 +214,55 @@ static nrw_status load_trajectory(const char *dir, nrw_run_result *run, nrw_erro
 
 /* --- result.json ---------------------------------------------------------- */
 
+/* The figures of a run stand at the top, or below "run" where they are not those of
+ * the command itself. */
+static const char *base_of(const nrw_result *result)
+{
+    return nrw_result_get_size(result, "figures.run") > 0 ? "figures.run" : "figures";
+}
+
+static void path_of(const nrw_result *result, const char *format, size_t i, char *path, size_t size)
+{
+    int used = snprintf(path, size, "%s.", base_of(result));
+    (void)snprintf(path + used, size - (size_t)used, format, i);
+}
+
 static double figure(const nrw_result *result, const char *format, size_t i)
 {
     char path[96];
-    (void)snprintf(path, sizeof path, format, i);
+    path_of(result, format, i, path, sizeof path);
     return nrw_result_get_number(result, path);
 }
 
 static const char *word(const nrw_result *result, const char *format, size_t i)
 {
     char path[96];
-    (void)snprintf(path, sizeof path, format, i);
+    path_of(result, format, i, path, sizeof path);
     const char *text = nrw_result_get_string(result, path);
     return text ? text : "";
 }
 
+static size_t length(const nrw_result *result, const char *key)
+{
+    char path[96];
+    path_of(result, key, 0, path, sizeof path);
+    return nrw_result_get_size(result, path);
+}
+
 static nrw_status take_losses(const nrw_result *result, nrw_run_result *run, nrw_errors *errors)
 {
-    run->n_losses = nrw_result_get_size(result, "figures.lost_by_place");
+    run->n_losses = length(result, "lost_by_place");
     run->losses = calloc(run->n_losses + 1, sizeof *run->losses);
     if (!run->losses)
         return no_memory(errors);
     for (size_t i = 0; i < run->n_losses; i++) {
         nrw_loss_place *loss = &run->losses[i];
         (void)snprintf(loss->place, sizeof loss->place, "%s",
-                       word(result, "figures.lost_by_place.%zu.place", i));
-        loss->at_um[0] = figure(result, "figures.lost_by_place.%zu.at_um.0", i);
-        loss->at_um[1] = figure(result, "figures.lost_by_place.%zu.at_um.1", i);
-        loss->fraction = figure(result, "figures.lost_by_place.%zu.fraction", i);
-        const char *cause = word(result, "figures.lost_by_place.%zu.cause", i);
+                       word(result, "lost_by_place.%zu.place", i));
+        loss->at_um[0] = figure(result, "lost_by_place.%zu.at_um.0", i);
+        loss->at_um[1] = figure(result, "lost_by_place.%zu.at_um.1", i);
+        loss->fraction = figure(result, "lost_by_place.%zu.fraction", i);
+        const char *cause = word(result, "lost_by_place.%zu.cause", i);
         loss->cause = NRW_LOSS_OTHER;
         for (int c = 0; c < NRW_N_LOSS_CAUSES; c++)
             if (strcmp(cause, nrw_loss_cause_name((nrw_loss_cause)c)) == 0)
@@ -256,29 +276,37 @@ static nrw_status take_visits(const char *dir, const nrw_result *result,
 {
     static const nrw_leg_end ends[] = {NRW_LEG_CONDITION, NRW_LEG_TIMEOUT, NRW_LEG_STALL,
                                        NRW_LEG_DEADLINE, NRW_LEG_STOPPED};
-    run->n_visits = nrw_result_get_size(result, "figures.legs");
+    run->n_visits = length(result, "legs");
     run->visits = calloc(run->n_visits + 1, sizeof *run->visits);
     if (!run->visits)
         return no_memory(errors);
     for (size_t i = 0; i < run->n_visits; i++) {
         nrw_leg_visit *visit = &run->visits[i];
-        visit->leg = find_leg(schedule, word(result, "figures.legs.%zu.name", i));
+        visit->leg = find_leg(schedule, word(result, "legs.%zu.name", i));
         if (visit->leg < 0)
             return malformed(dir, "result.json", "a leg is not in schedule.yaml", errors);
-        visit->start_s = figure(result, "figures.legs.%zu.start_s", i);
-        visit->end_s = figure(result, "figures.legs.%zu.end_s", i);
-        const char *ended = word(result, "figures.legs.%zu.ended", i);
+        visit->start_s = figure(result, "legs.%zu.start_s", i);
+        visit->end_s = figure(result, "legs.%zu.end_s", i);
+        const char *ended = word(result, "legs.%zu.ended", i);
         for (size_t e = 0; e < sizeof ends / sizeof *ends; e++)
             if (strcmp(ended, nrw_leg_end_name(ends[e])) == 0)
                 visit->end = ends[e];
-        const char *model = word(result, "figures.legs.%zu.model", i);
+        const char *model = word(result, "legs.%zu.model", i);
         visit->model = strcmp(model, nrw_model_name(NRW_MODEL_RESOLVED)) == 0 ? NRW_MODEL_RESOLVED
                                                                               : NRW_MODEL_AVERAGED;
-        visit->mason_number = figure(result, "figures.legs.%zu.mason_number", i);
-        visit->cycle_displacement = figure(result, "figures.legs.%zu.cycle_displacement", i);
-        visit->shedding_number = figure(result, "figures.legs.%zu.shedding_number", i);
+        visit->mason_number = figure(result, "legs.%zu.mason_number", i);
+        visit->cycle_displacement = figure(result, "legs.%zu.cycle_displacement", i);
+        visit->shedding_number = figure(result, "legs.%zu.shedding_number", i);
     }
     return NRW_OK;
+}
+
+static const char *warning(const nrw_result *result, size_t i)
+{
+    char path[96];
+    (void)snprintf(path, sizeof path, "warnings.%zu", i);
+    const char *text = nrw_result_get_string(result, path);
+    return text ? text : "";
 }
 
 static nrw_status take_warnings(const nrw_result *result, nrw_run_result *run, nrw_errors *errors)
@@ -288,7 +316,7 @@ static nrw_status take_warnings(const nrw_result *result, nrw_run_result *run, n
     if (!run->warnings)
         return no_memory(errors);
     for (size_t i = 0; i < n; i++) {
-        const char *text = word(result, "warnings.%zu", i);
+        const char *text = warning(result, i);
         if (!(run->warnings[i] = malloc(strlen(text) + 1)))
             return no_memory(errors);
         strcpy(run->warnings[i], text);
@@ -299,25 +327,23 @@ static nrw_status take_warnings(const nrw_result *result, nrw_run_result *run, n
 
 static void take_figures(const nrw_result *result, nrw_run_result *run)
 {
-    run->time_s = nrw_result_get_number(result, "figures.time_s");
-    run->time_to_target_s = nrw_result_get_number(result, "figures.time_to_target_s");
-    run->path_um = nrw_result_get_number(result, "figures.centroid_path_um");
-    run->mean_speed_um_s = nrw_result_get_number(result, "figures.mean_speed_um_s");
-    run->mean_spin_Hz = nrw_result_get_number(result, "figures.mean_spin_Hz");
-    run->visible_fraction_of_time =
-        nrw_result_get_number(result, "figures.visible_fraction_of_time");
-    run->largest_overlap = nrw_result_get_number(result, "figures.largest_overlap");
-    run->gap_um = nrw_result_get_number(result, "figures.gap_um");
-    double steps = nrw_result_get_number(result, "figures.steps");
-    double pairs = nrw_result_get_number(result, "figures.pair_interactions");
+    run->time_s = figure(result, "time_s", 0);
+    run->time_to_target_s = figure(result, "time_to_target_s", 0);
+    run->path_um = figure(result, "centroid_path_um", 0);
+    run->mean_speed_um_s = figure(result, "mean_speed_um_s", 0);
+    run->mean_spin_Hz = figure(result, "mean_spin_Hz", 0);
+    run->visible_fraction_of_time = figure(result, "visible_fraction_of_time", 0);
+    run->largest_overlap = figure(result, "largest_overlap", 0);
+    run->gap_um = figure(result, "gap_um", 0);
+    double steps = figure(result, "steps", 0);
+    double pairs = figure(result, "pair_interactions", 0);
     run->steps = steps > 0 ? (uint64_t)steps : 0;
     run->pair_interactions = pairs > 0 ? (uint64_t)pairs : 0;
-    run->final.x_um = nrw_result_get_number(result, "figures.centroid_um.0");
-    run->final.y_um = nrw_result_get_number(result, "figures.centroid_um.1");
-    run->final.spread_um = nrw_result_get_number(result, "figures.spread_um");
-    run->final.aspect_ratio = nrw_result_get_number(result, "figures.aspect_ratio");
-    run->final.largest_cluster_fraction =
-        nrw_result_get_number(result, "figures.largest_cluster_fraction");
+    run->final.x_um = figure(result, "centroid_um.0", 0);
+    run->final.y_um = figure(result, "centroid_um.1", 0);
+    run->final.spread_um = figure(result, "spread_um", 0);
+    run->final.aspect_ratio = figure(result, "aspect_ratio", 0);
+    run->final.largest_cluster_fraction = figure(result, "largest_cluster_fraction", 0);
 }
 
 static nrw_status load_result(const char *dir, const nrw_schedule *schedule, nrw_run_result *run,
