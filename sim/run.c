@@ -400,7 +400,10 @@ static void excite(run_state *run, double *h, nrw_excitation *excitation, nrw_ve
     const bool resolved = run->leg_model == NRW_MODEL_RESOLVED && f > 0.0;
     excitation->n_substeps = 1;
     if (world->own_moments) {
-        double most = f > 0.0 ? fmin(OWN_STEP_MAX_S, 1.0 / (OWN_STEPS_PER_PERIOD * f)) : OWN_STEP_MAX_S;
+        const double m = world->body.permanent_fAm2;
+        double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
+        if (f > 0.0)
+            most = fmin(most, 1.0 / (OWN_STEPS_PER_PERIOD * f));
         if (*h > most)
             *h = *h / ceil(*h / most);
     } else if (resolved) {

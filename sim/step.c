@@ -637,14 +637,13 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
     return NRW_OK;
 }
 
-/* The longest substep for which the close neighbours' dipoles, taken explicitly,
- * are stable: their stiffness is about 0.3 ⟨m²⟩/d⁵ a pair. */
-static double stable_substep(const nrw_world *world, double size2)
+double nrw_world_stable_s(const nrw_world *world, double size2)
 {
-    float most = 0.0f;
+    /* before the first step only the nominal particle's mobility is known */
+    double most = world->body.floor.mt / world->body.drag_pN_s_um;
     for (size_t i = 0; i < world->n; i++)
-        most = world->along[i] > most ? world->along[i] : most;
-    return STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * (double)most);
+        most = fmax(most, (double)world->along[i]);
+    return STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
 }
 
 /* The step that the error rule allows for the forces that are held over it: those of
@@ -795,7 +794,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (h < least)
         return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                               "the step fell below %.3g s at t = %.6g s", h, world->time_s);
-    const double stable = world->own_moments ? INFINITY : stable_substep(world, excitation->size2);
+    const double stable = world->own_moments ? INFINITY : nrw_world_stable_s(world, excitation->size2);
     bool fresh = true;
     for (int k = 0; k < n_spans; k++) {
         if (phases) {

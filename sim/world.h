@@ -113,6 +113,12 @@ double nrw_world_rest_height_um(const nrw_world *world, double radius_um);
 nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, double h_s,
                           double *taken_s, nrw_errors *errors);
 
+/* The longest time over which the dipole forces of close neighbours, of mean square
+ * moment size2 in (fA·m²)², can be held without becoming unstable, s: their stiffness is
+ * about 0.3 ⟨m²⟩/d⁵ a pair. nrw_world_step keeps to it by substeps, except for own
+ * moments, whose steps the caller must keep shorter. O(n). */
+double nrw_world_stable_s(const nrw_world *world, double size2);
+
 /* Call when the drive changes abruptly: the next step has no past to compare
  * its velocities with. */
 void nrw_world_drive_changed(nrw_world *world);
