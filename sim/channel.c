@@ -7,6 +7,7 @@
 #include "centreline.h"
 #include "channel_check.h"
 #include "distance_grid.h"
+#include "flow.h"
 #include "mask.h"
 #include "outline.h"
 #include "random.h"
@@ -36,6 +37,7 @@ struct nrw_channel {
     size_t n_throats;
     nrw_place start, target;
     double diameter_um;
+    nrw_flow *flow; /* NULL: at rest */
 };
 
 /* --- creation ----------------------------------------------------------------- */
@@ -257,8 +259,11 @@ static nrw_status build_closed(nrw_channel *channel, const nrw_scenario *scenari
     if (build_walls(channel, joint_radius_um) != NRW_OK)
         return no_memory(errors);
     status = nrw_channel_check_places(scenario, &channel->outline, errors);
-    return status == NRW_OK ? build_route(channel, scenario, joint_radius_um, file, errors)
-                            : status;
+    if (status == NRW_OK)
+        status = build_route(channel, scenario, joint_radius_um, file, errors);
+    if (status == NRW_OK && scenario->flow.n_ports > 0)
+        status = nrw_flow_create(scenario, channel, channel->lines, &channel->flow, errors);
+    return status;
 }
 
 static nrw_status build(nrw_channel *channel, const nrw_scenario *scenario, nrw_errors *errors)
@@ -314,6 +319,7 @@ void nrw_channel_destroy(nrw_channel *channel)
     nrw_route_clear(&channel->route);
     free(channel->node_route_um);
     free(channel->throats);
+    nrw_flow_destroy(channel->flow);
     free(channel->map.nodes);
     free(channel->map.vessels);
     free(channel);
@@ -501,4 +507,9 @@ bool nrw_channel_route_has_vessel(const nrw_channel *channel, int vessel)
 {
     return vessel >= 0 && (size_t)vessel < channel->map.n_vessels &&
            channel->route.has_vessel[vessel];
+}
+
+const nrw_flow *nrw_channel_flow(const nrw_channel *channel)
+{
+    return channel->flow;
 }

@@ -118,4 +118,7 @@ int nrw_channel_vessel_at(const nrw_channel *channel, double x_um, double y_um);
 /* Whether the route runs through that vessel. */
 bool nrw_channel_route_has_vessel(const nrw_channel *channel, int vessel);
 
+/* The flow through the channel (flow.h); NULL: the fluid is at rest. Borrowed. */
+const struct nrw_flow *nrw_channel_flow(const nrw_channel *channel);
+
 #endif
