@@ -1,0 +1,494 @@
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+#include "contact.h"
+#include "dipole.h"
+#include "vec3.h"
+
+/* The kernels that work on the list of close neighbours, against plain double sums
+ * over pairs, for each instruction set that this processor has. */
+
+enum { N = 120, ROWS = 128, N_OUT = 16, N_RESPONSES = 3 * NRW_N_TENSOR };
+
+#define RADIUS 1.5
+#define CORE 2.7
+#define CANDIDATE 0.6f
+/* Share of the largest value; float positions of 20 µm are good to 1e-6 µm. */
+#define FLOAT_ERROR 3e-6
+
+static double x[N], y[N], z[N];
+static float radius[N];
+static nrw_arena arena;
+static nrw_contacts contacts;
+static _Alignas(64) float places[4 * (ROWS + 1)], spins[4 * (ROWS + 1)];
+static _Alignas(64) float out[N_OUT][ROWS], responses[N_RESPONSES][ROWS];
+static double expected[N_OUT][N]; /* by particle */
+
+#if defined(__x86_64__)
+#define DECLARE(level)                                                                             \
+    nrw_near_kernel nrw_near_geometry_##level, nrw_near_dipoles_##level,                           \
+        nrw_near_response_##level;                                                                 \
+    nrw_brake_kernel nrw_contact_brakes_##level, nrw_contact_friction_##level;                     \
+    nrw_begin_kernel nrw_contact_begin_##level;                                                    \
+    nrw_sweep_kernel nrw_contact_first_sweep_##level, nrw_contact_sweep_##level;                   \
+    nrw_close_kernel nrw_contact_close_##level
+#define KERNELS(title, level)                                                                      \
+    (nrw_kernels)                                                                                  \
+    {                                                                                              \
+        .name = title, .near_geometry = nrw_near_geometry_##level,                                 \
+        .near_dipoles = nrw_near_dipoles_##level, .near_response = nrw_near_response_##level,      \
+        .brakes = nrw_contact_brakes_##level, .friction = nrw_contact_friction_##level,            \
+        .begin = nrw_contact_begin_##level, .first_sweep = nrw_contact_first_sweep_##level,        \
+        .sweep = nrw_contact_sweep_##level, .close = nrw_contact_close_##level                     \
+    }
+DECLARE(_v2);
+DECLARE(_v3);
+DECLARE(_v4);
+#endif
+
+static size_t all_kernels(nrw_kernels kernels[4])
+{
+    size_t n = 0;
+    kernels[n++] = *nrw_kernels_get();
+#if defined(__x86_64__)
+    __builtin_cpu_init();
+    kernels[n++] = KERNELS("v2", _v2);
+    if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
+        kernels[n++] = KERNELS("v3", _v3);
+    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
+        __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw"))
+        kernels[n++] = KERNELS("v4", _v4);
+#endif
+    return n;
+}
+
+static double uniform(uint64_t *state)
+{
+    *state = *state * 6364136223846793005u + 1442695040888963407u;
+    return (double)(*state >> 11) * 0x1p-53;
+}
+
+static nrw_vec3 apart(size_t j, size_t i)
+{
+    return (nrw_vec3){x[i] - x[j], y[i] - y[j], z[i] - z[j]};
+}
+
+static bool too_close(size_t i)
+{
+    for (size_t j = 0; j < i; j++)
+        if (nrw_vec3_norm(apart(j, i)) < 2.6)
+            return true;
+    return false;
+}
+
+/* A dense swarm with overlaps, its list, places and spins. */
+static void begin(void)
+{
+    uint64_t state = 3;
+    for (size_t i = 0; i < N; i++) {
+        do {
+            /* places that floats hold exactly */
+            x[i] = (double)(float)(36.0 * uniform(&state) - 18.0);
+            y[i] = (double)(float)(36.0 * uniform(&state) - 18.0);
+            z[i] = (double)(float)(1.6 + 3.0 * uniform(&state));
+        } while (too_close(i));
+        radius[i] = (float)(1.4 + 0.2 * uniform(&state));
+    }
+    memset(&arena, 0, sizeof arena);
+    memset(&contacts, 0, sizeof contacts);
+    nrw_contacts_layout(&contacts, &arena, N);
+    cr_assert(nrw_arena_commit(&arena));
+    nrw_contacts_layout(&contacts, &arena, N);
+    cr_assert(nrw_cell_grid_init(&contacts.grid, N));
+    (void)nrw_contacts_refresh(&contacts, N, x, y, z, radius, 1.6f);
+    cr_assert_not(contacts.overflow);
+    cr_assert_eq(contacts.n_rows, ROWS);
+    for (size_t row = 0; row <= ROWS; row++) {
+        const bool real = row < N;
+        const size_t i = real ? contacts.order[row] : 0;
+        const float away = row < ROWS ? 2e6f : -2e6f;
+        const float place[4] = {real ? (float)x[i] : away, real ? (float)y[i] : away,
+                                real ? (float)z[i] : 0.0f,
+                                real ? (float)(0.8 + 0.4 * uniform(&state)) : 0.0f};
+        const float spin[4] = {real ? (float)(8.0 * uniform(&state) - 4.0) : 0.0f,
+                               real ? (float)(8.0 * uniform(&state) - 4.0) : 0.0f,
+                               real ? (float)(8.0 * uniform(&state)) : 0.0f, 0.0f};
+        memcpy(places + 4 * row, place, sizeof place);
+        memcpy(spins + 4 * row, spin, sizeof spin);
+    }
+}
+
+static void end(void)
+{
+    nrw_contacts_clear(&contacts);
+    nrw_arena_clear(&arena);
+}
+
+TestSuite(near_kernel, .init = begin, .fini = end);
+
+static void clear(void)
+{
+    memset(out, 0, sizeof out);
+    memset(responses, 0, sizeof responses);
+    memset(expected, 0, sizeof expected);
+}
+
+static const nrw_sym3 tensor = {450.0, 40.0, -70.0, 330.0, -195.0, 120.0};
+
+static nrw_near_task near_task(void)
+{
+    nrw_near_task task;
+    memset(&task, 0, sizeof task);
+    task.rows = nrw_contacts_rows(&contacts);
+    task.places = places;
+    task.candidate_um = CANDIDATE;
+    task.core2 = (float)(CORE * CORE);
+    const double parts[NRW_N_TENSOR] = {tensor.xx, tensor.xy, tensor.xz,
+                                        tensor.yy, tensor.yz, tensor.zz};
+    for (int k = 0; k < NRW_N_TENSOR; k++)
+        task.tensor[k] = (float)(0.3 * parts[k]);
+    float **outputs[] = {&task.fx,     &task.fy,     &task.fz,   &task.warm_x,
+                         &task.warm_y, &task.warm_z, &task.crowd};
+    for (int k = 0; k < 7; k++)
+        *outputs[k] = out[k];
+    for (int k = 0; k < N_RESPONSES; k++)
+        task.response[k] = responses[k];
+    return task;
+}
+
+static bool listed(size_t i, size_t j)
+{
+    return j != i &&
+           nrw_vec3_norm(apart(j, i)) < (double)(NRW_CONTACT_REACH * (radius[i] + radius[j]));
+}
+
+static double moment_of(size_t i)
+{
+    return (double)places[4 * contacts.row_of[i] + 3];
+}
+
+static double gap_of(size_t i, size_t j)
+{
+    return (double)(radius[i] + radius[j]) - nrw_vec3_norm(apart(j, i));
+}
+
+static void add(int first, size_t i, double scale, nrw_vec3 v)
+{
+    expected[first][i] += scale * v.x;
+    expected[first + 1][i] += scale * v.y;
+    expected[first + 2][i] += scale * v.z;
+}
+
+static void assert_outputs(const char *name, int first, int last)
+{
+    double largest = 0.0, error = 0.0;
+    for (int k = first; k < last; k++)
+        for (size_t i = 0; i < N; i++) {
+            largest = fmax(largest, fabs(expected[k][i]));
+            error = fmax(error, fabs(expected[k][i] - (double)out[k][contacts.row_of[i]]));
+        }
+    cr_assert_gt(largest, 0.0);
+    cr_assert_leq(error, FLOAT_ERROR * largest, "%s: error %.3g of the largest value", name,
+                  error / largest);
+}
+
+/* Outside the core; those closer are few here and have a test in kernel_test. */
+static nrw_vec3 dipole_force(nrw_vec3 r)
+{
+    const double r2 = fmax(nrw_vec3_dot(r, r), CORE * CORE);
+    const nrw_vec3 mr = nrw_sym3_times(tensor, r);
+    const double radial = tensor.xx + tensor.yy + tensor.zz - 5.0 * nrw_vec3_dot(mr, r) / r2;
+    return nrw_vec3_scale(nrw_vec3_add(nrw_vec3_scale(mr, 2.0), nrw_vec3_scale(r, radial)),
+                          0.3 / (r2 * r2 * sqrt(r2)));
+}
+
+static void expect_dipoles(void)
+{
+    for (size_t i = 0; i < N; i++)
+        for (size_t j = 0; j < N; j++)
+            if (listed(i, j))
+                add(0, i, moment_of(i) * moment_of(j), dipole_force(apart(j, i)));
+}
+
+Test(near_kernel, dipole_forces_are_those_of_the_listed_neighbours)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        expect_dipoles();
+        nrw_near_task task = near_task();
+        kernels[k].near_dipoles(&task);
+        assert_outputs(kernels[k].name, 0, 3);
+    }
+}
+
+Test(near_kernel, responses_lose_the_listed_neighbours_part)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        expect_dipoles();
+        nrw_near_task task = near_task();
+        kernels[k].near_response(&task);
+        for (size_t row = 0; row < ROWS; row++)
+            for (int axis = 0; axis < 3; axis++) {
+                double sum = 0.0;
+                for (int c = 0; c < NRW_N_TENSOR; c++)
+                    sum -= (double)task.tensor[c] * (double)responses[3 * c + axis][row];
+                out[axis][row] = (float)sum;
+            }
+        assert_outputs(kernels[k].name, 0, 3);
+    }
+}
+
+Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        double largest = 0.0;
+        for (size_t i = 0; i < N; i++)
+            for (size_t j = 0; j < N; j++) {
+                if (!listed(i, j))
+                    continue;
+                const nrw_vec3 r = apart(j, i);
+                const double over = fmax(0.0, gap_of(i, j));
+                add(3, i, over / nrw_vec3_norm(r), r);
+                largest = fmax(largest, over / (double)(radius[i] + radius[j]));
+            }
+        nrw_near_task task = near_task();
+        kernels[k].near_geometry(&task);
+        assert_outputs(kernels[k].name, 3, 6);
+        cr_assert_gt(largest, 0.05);
+        cr_assert_float_eq((double)task.largest_overlap, largest, 1e-6);
+        for (size_t slot = 0; slot < contacts.n_slots; slot++) {
+            if (contacts.partner[slot] == ROWS)
+                continue;
+            const double n2 = pow((double)contacts.nx[slot], 2.0) +
+                              pow((double)contacts.ny[slot], 2.0) +
+                              pow((double)contacts.nz[slot], 2.0);
+            cr_assert_float_eq(n2, 1.0, 1e-6);
+        }
+    }
+}
+
+/* Largest eigenvalue of a symmetric positive tensor, by repeated multiplication. */
+static double largest_eigenvalue(nrw_sym3 m)
+{
+    nrw_vec3 v = {0.5, 0.7, 0.6};
+    double size = 0.0;
+    for (int k = 0; k < 300; k++) {
+        v = nrw_sym3_times(m, v);
+        size = nrw_vec3_norm(v);
+        if (!(size > 0.0))
+            return 0.0;
+        v = nrw_vec3_scale(v, 1.0 / size);
+    }
+    return size;
+}
+
+Test(near_kernel, crowd_bounds_the_largest_eigenvalue_of_the_contact_directions)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        nrw_near_task task = near_task();
+        kernels[k].near_geometry(&task);
+        for (size_t i = 0; i < N; i++) {
+            nrw_sym3 sum = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0};
+            for (size_t j = 0; j < N; j++) {
+                if (!listed(i, j) || gap_of(i, j) < -(double)CANDIDATE)
+                    continue;
+                const nrw_vec3 r = apart(j, i);
+                sum = nrw_sym3_add_scaled(sum, nrw_sym3_outer(r), 1.0 / nrw_vec3_dot(r, r));
+            }
+            const double exact = largest_eigenvalue(sum);
+            const double bound = (double)out[6][contacts.row_of[i]];
+            cr_assert_geq(bound, exact - 1e-5, "particle %zu: %g below %g", i, bound, exact);
+            cr_assert_leq(bound, 1.5 * exact + 1e-5);
+        }
+    }
+}
+
+/* --- brakes and friction ------------------------------------------------------------- */
+
+#define BRAKE_CONTACT 0.5
+#define BRAKE_REACH 0.35
+
+static double brake_of(size_t i, size_t j)
+{
+    const double beyond = fmax(0.0, -gap_of(i, j));
+    return beyond < BRAKE_REACH ? BRAKE_CONTACT * pow(1.0 - beyond / BRAKE_REACH, 2.0) : 0.0;
+}
+
+static nrw_brake_task brake_task(void)
+{
+    nrw_brake_task task;
+    memset(&task, 0, sizeof task);
+    task.rows = nrw_contacts_rows(&contacts);
+    task.contact = (float)BRAKE_CONTACT;
+    task.reach_um = (float)BRAKE_REACH;
+    task.strength = 0.025f;
+    task.spins = spins;
+    for (int k = 0; k < NRW_N_TENSOR; k++)
+        task.brake[k] = out[7 + k];
+    task.fx = out[13];
+    task.fy = out[14];
+    task.fz = out[15];
+    return task;
+}
+
+static nrw_vec3 spin_of(size_t i)
+{
+    const float *spin = spins + 4 * contacts.row_of[i];
+    return (nrw_vec3){(double)spin[0], (double)spin[1], (double)spin[2]};
+}
+
+Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        for (size_t i = 0; i < N; i++)
+            for (size_t j = 0; j < N; j++) {
+                if (!listed(i, j))
+                    continue;
+                const nrw_vec3 r = apart(i, j); /* from i to j */
+                const double e = brake_of(i, j), r2 = nrw_vec3_dot(r, r);
+                expected[7][i] += e * (1.0 - r.x * r.x / r2);
+                expected[8][i] -= e * r.x * r.y / r2;
+                expected[9][i] -= e * r.x * r.z / r2;
+                expected[10][i] += e * (1.0 - r.y * r.y / r2);
+                expected[11][i] -= e * r.y * r.z / r2;
+                expected[12][i] += e * (1.0 - r.z * r.z / r2);
+                /* docs/physics.md (5.10) */
+                const nrw_vec3 both = nrw_vec3_add(spin_of(i), spin_of(j));
+                add(13, i, -0.025 * e / sqrt(r2), nrw_vec3_cross(both, r));
+            }
+        nrw_near_task near = near_task();
+        kernels[k].near_geometry(&near);
+        const nrw_brake_task task = brake_task();
+        kernels[k].brakes(&task);
+        kernels[k].friction(&task);
+        assert_outputs(kernels[k].name, 7, 13);
+        assert_outputs(kernels[k].name, 13, 16);
+    }
+}
+
+/* --- finding, solving ------------------------------------------------------------------- */
+
+Test(near_kernel, close_particles_are_found_in_rising_order)
+{
+    static _Alignas(64) float at[3][ROWS], sizes[ROWS];
+    for (size_t i = 0; i < ROWS; i++) {
+        at[0][i] = i < N ? (float)x[i] : 1e6f;
+        at[1][i] = i < N ? (float)y[i] : 1e6f;
+        at[2][i] = i < N ? (float)z[i] : 1e6f;
+        sizes[i] = i < N ? radius[i] : 0.0f;
+    }
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    uint32_t found[ROWS + NRW_LANES];
+    for (size_t k = 0; k < n_kernels; k++)
+        for (size_t i = 0; i < N; i++) {
+            const size_t count =
+                kernels[k].close(ROWS, at[0], at[1], at[2], sizes, i, NRW_CONTACT_REACH, found);
+            size_t expected_count = 0;
+            for (size_t j = 0; j < N; j++) {
+                if (!listed(i, j))
+                    continue;
+                cr_assert(expected_count < count && found[expected_count] == j);
+                expected_count++;
+            }
+            cr_assert_eq(count, expected_count);
+        }
+}
+
+/* Displacements by row after some sweeps of a solve with floor, wall and ceiling. */
+static void solve_with(const nrw_kernels *kernels, float u[3][ROWS])
+{
+    static _Alignas(64) float given[16][ROWS], scratch[3][4 * (ROWS + 1)];
+    memset(scratch, 0, sizeof scratch);
+    uint64_t state = 8;
+    for (size_t row = 0; row < ROWS; row++) {
+        given[0][row] = (float)(0.2 * uniform(&state) - 0.1);
+        given[1][row] = (float)(0.2 * uniform(&state) - 0.1);
+        given[2][row] = (float)(0.2 * uniform(&state) - 0.1);
+        given[3][row] = 0.16f;                          /* move_xy */
+        given[4][row] = 0.04f;                          /* move_z */
+        given[5][row] = (float)(0.2 * uniform(&state)); /* floor force, slope, z, give */
+        given[6][row] = 10.0f;
+        given[7][row] = 0.01f;
+        given[8][row] = 1.0f / (1.0f + 10.0f * 0.04f);
+        given[9][row] = 0.05f; /* ceiling */
+        given[10][row] = row % 7 == 0 ? 0.6f : 0.0f;
+        given[11][row] = row % 7 == 0 ? 0.8f : 0.0f;
+        given[12][row] = 0.02f;
+        given[13][row] = 60.0f * 0.16f / (1.0f + 60.0f * 0.16f);
+    }
+    nrw_near_task near = near_task();
+    kernels->near_geometry(&near);
+    nrw_contact_solve solve;
+    memset(&solve, 0, sizeof solve);
+    solve.rows = nrw_contacts_rows(&contacts);
+    solve.free_x = given[0];
+    solve.free_y = given[1];
+    solve.free_z = given[2];
+    solve.move_xy = given[3];
+    solve.move_z = given[4];
+    solve.warm_x = near.warm_x;
+    solve.warm_y = near.warm_y;
+    solve.warm_z = near.warm_z;
+    solve.crowd = near.crowd;
+    solve.n_neighbours = contacts.n_neighbours;
+    solve.stiffness = 60.0f;
+    solve.floor_force = given[5];
+    solve.floor_slope = given[6];
+    solve.floor_z = given[7];
+    solve.floor_give = given[8];
+    solve.ceiling = given[9];
+    solve.wall_x = given[10];
+    solve.wall_y = given[11];
+    solve.wall_gap = given[12];
+    solve.wall_give = given[13];
+    solve.ux = u[0];
+    solve.uy = u[1];
+    solve.uz = u[2];
+    solve.force = contacts.force;
+    solve.change = contacts.change;
+    solve.step = contacts.step;
+    solve.place[0] = scratch[0];
+    solve.place[1] = scratch[1];
+    solve.crowded = scratch[2];
+    kernels->begin(&solve);
+    (void)kernels->first_sweep(&solve, 0, 1.0f, 0.0f);
+    for (int sweep = 1; sweep < 8; sweep++)
+        (void)kernels->sweep(&solve, sweep % 2, 2.2f, 0.4f);
+}
+
+Test(near_kernel, sweeps_agree_between_the_instruction_sets)
+{
+    static _Alignas(64) float reference[3][ROWS], u[3][ROWS];
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    solve_with(&kernels[0], reference);
+    double moved = 0.0;
+    for (size_t row = 0; row < ROWS; row++)
+        moved = fmax(moved, fabs((double)reference[0][row]));
+    cr_assert_gt(moved, 0.05);
+    for (size_t k = 1; k < n_kernels; k++) {
+        solve_with(&kernels[k], u);
+        for (int axis = 0; axis < 3; axis++)
+            for (size_t row = 0; row < ROWS; row++)
+                /* fused or not: roundings of 1e-7 of 3 µm, in eight sweeps */
+                cr_assert_float_eq((double)u[axis][row], (double)reference[axis][row], 5e-6,
+                                   "%s, row %zu", kernels[k].name, row);
+    }
+}
