@@ -139,3 +139,28 @@ Test(centreline, vessels_without_length_width_or_direction_are_refused)
     make(&v, width, 1, back, 2);
     expect_refused(&v, "turns back");
 }
+
+Test(centreline, vessels_in_line_with_a_gap_between_do_not_meet)
+{
+    /* The second vessel goes on in the first one's line, up to rounding, which lets
+     * either side of it seem to lie across the other. */
+    for (int i = 0; i < 2000; i++) {
+        double dx = 100.1 + 0.37 * i, dy = 33.7 - 0.21 * i, x = 13.7 + 0.11 * i, y = -5.3;
+        const double along[4] = {0.0, 1.0, 1.01, 1.9};
+        nrw_node nodes[4] = {{.name = "a"}, {.name = "b"}, {.name = "c"}, {.name = "d"}};
+        for (int k = 0; k < 4; k++) {
+            nodes[k].at_um[0] = x + along[k] * dx;
+            nodes[k].at_um[1] = y + along[k] * dy;
+        }
+        nrw_width_point width = {0.0, 10.0};
+        nrw_vessel vessels[2] = {{0, 1, NULL, 0, &width, 1}, {2, 3, NULL, 0, &width, 1}};
+        nrw_map map = {.nodes = nodes, .n_nodes = 4, .vessels = vessels, .n_vessels = 2};
+        nrw_centreline lines[2];
+        for (size_t v = 0; v < 2; v++)
+            cr_assert_eq(nrw_centreline_build(&map, v, "map", &lines[v], NULL), NRW_OK);
+        cr_assert_eq(nrw_centreline_check_crossings(&map, lines, "map", NULL), NRW_OK, "case %d",
+                     i);
+        for (size_t v = 0; v < 2; v++)
+            nrw_centreline_clear(&lines[v]);
+    }
+}

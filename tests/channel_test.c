@@ -371,6 +371,30 @@ Test(channel, gradient_is_of_unit_length_and_points_away_from_the_wall)
     channel_setup_clear(&setup);
 }
 
+Test(channel, gradient_between_two_equally_near_walls_is_one_of_them)
+{
+    /* The stub's length puts the middle of the vessel halfway between two rows of
+     * the grid, where the stored gradients cancel exactly. */
+    channel_setup setup = channel_setup_good(
+        "channel:\n"
+        "  depth_um: 60\n"
+        "  nodes: {a: {at_um: [0, 0]}, m: {at_um: [150, 0]}, b: {at_um: [300, 0]},\n"
+        "          stub: {at_um: [150, 59.875]}}\n"
+        "  vessels:\n"
+        "    - {from: a, to: m, width_um: 20}\n"
+        "    - {from: m, to: b, width_um: 20}\n"
+        "    - {from: m, to: stub, width_um: 20}\n"
+        "release: {at_um: [50, 0], radius_um: 9}\n"
+        "target: {at_um: [250, 0], radius_um: 9}\n");
+    for (double x = 40; x < 100; x += 0.7) {
+        double gradient[2];
+        nrw_channel_distance_um(setup.channel, x, 0.0, gradient);
+        cr_assert_float_eq(fabs(gradient[1]), 1.0, 1e-6);
+        cr_assert_float_eq(gradient[0], 0.0, 1e-6);
+    }
+    channel_setup_clear(&setup);
+}
+
 Test(channel, gradient_changes_little_from_point_to_point)
 {
     channel_setup setup = channel_setup_good(CHANNEL_EXAMPLE);
@@ -449,20 +473,23 @@ Test(channel, slit_of_one_micrometre_shows_its_half_width)
     channel_setup_clear(&setup);
 }
 
+/* 0.2 um of wall, less than the grid's spacing, at y = 20 to 20.2; the way round it is
+ * 0.6 um wide. */
+static const char THIN_WALL[] =
+    "channel:\n"
+    "  depth_um: 60\n"
+    "  nodes: {a: {at_um: [0, 0]}, b: {at_um: [200, 0]}, c: {at_um: [200, 40.2]},\n"
+    "          d: {at_um: [0, 40.2]}}\n"
+    "  vessels:\n"
+    "    - {from: a, to: b, width_um: 40}\n"
+    "    - {from: c, to: d, width_um: 40}\n"
+    "    - {from: b, to: c, width_um: 0.6, via_um: [[230, 0], [230, 40.2]]}\n"
+    "release: {at_um: [50, 0], radius_um: 15}\n"
+    "target: {at_um: [50, 40.2], radius_um: 15}\n";
+
 Test(channel, thin_wall_between_two_vessels_is_felt_at_a_particles_radius)
 {
-    /* 0.2 um of wall, less than the grid's spacing, at y = 20 to 20.2. */
-    channel_setup setup = channel_setup_good(
-        "channel:\n"
-        "  depth_um: 60\n"
-        "  nodes: {a: {at_um: [0, 0]}, b: {at_um: [200, 0]}, c: {at_um: [200, 40.2]},\n"
-        "          d: {at_um: [0, 40.2]}}\n"
-        "  vessels:\n"
-        "    - {from: a, to: b, width_um: 40}\n"
-        "    - {from: c, to: d, width_um: 40}\n"
-        "    - {from: b, to: c, width_um: 10, via_um: [[230, 0], [230, 40.2]]}\n"
-        "release: {at_um: [50, 0], radius_um: 15}\n"
-        "target: {at_um: [50, 40.2], radius_um: 15}\n");
+    channel_setup setup = channel_setup_good(THIN_WALL);
     for (double x = 20; x < 180; x += 0.71)
         for (double y = 18.5; y < 21.7; y += 0.05) {
             double got = nrw_channel_distance_um(setup.channel, x, y, NULL);
@@ -800,6 +827,15 @@ Test(channel, widest_path_takes_another_branch_than_the_shortest)
     cr_expect_float_eq(nrw_channel_narrowest_um(setup.channel, at), 2.0, ROUNDING_UM);
     cr_expect(nrw_channel_route_has_vessel(setup.channel, 1));
     cr_expect(!nrw_channel_route_has_vessel(setup.channel, 2));
+    channel_setup_clear(&setup);
+}
+
+Test(channel, widest_path_does_not_jump_over_a_thin_wall)
+{
+    channel_setup setup = channel_setup_good(THIN_WALL);
+    double at[2];
+    cr_expect_float_eq(nrw_channel_widest_path_um(setup.channel, at), 0.6, 2 * CHORD_UM);
+    cr_expect(at[0] > 200.0);
     channel_setup_clear(&setup);
 }
 

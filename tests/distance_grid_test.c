@@ -109,7 +109,7 @@ Test(distance_grid, error_at_creases_is_below_a_quarter_of_the_spacing)
 Test(distance_grid, tight_memory_keeps_walls_fine_before_it_makes_the_spacing_larger)
 {
     nrw_outline outline;
-    nrw_distance_grid all, near, coarse;
+    nrw_distance_grid all, near, coarse, poor;
     make_outline(&outline);
     nrw_distance_grid_config config = config_of(0.25, 1 << 26);
     cr_assert_eq(nrw_distance_grid_build(&all, &outline, &config), NRW_OK);
@@ -121,7 +121,10 @@ Test(distance_grid, tight_memory_keeps_walls_fine_before_it_makes_the_spacing_la
     cr_assert_eq(nrw_distance_grid_build(&coarse, &outline, &config), NRW_OK);
     cr_expect(coarse.spacing_um > 0.25);
     cr_expect(nrw_distance_grid_bytes(&coarse) <= config.memory_bytes);
-    for (uint32_t i = 0; i < 5000; i++) {
+    config.memory_bytes = 60000;
+    cr_assert_eq(nrw_distance_grid_build(&poor, &outline, &config), NRW_OK);
+    cr_expect(poor.spacing_um > 0.8, "tiles larger than the contacts' reach: %g", poor.spacing_um);
+    for (uint32_t i = 0; i < 20000; i++) {
         double x = uniform(i, 0, -5, 125), y = uniform(i, 1, -5, 125);
         double distance = nrw_outline_distance_um(&outline, x, y, NULL);
         double got = blend(&near, x, y), rough = blend(&coarse, x, y);
@@ -131,13 +134,15 @@ Test(distance_grid, tight_memory_keeps_walls_fine_before_it_makes_the_spacing_la
         }
         /* Far from walls the cells are tiles; they must not feign a contact. */
         if (distance > 6.0)
-            cr_assert(got > 3.0 && rough > 3.0, "%g and %g for %g", got, rough, distance);
+            cr_assert(got > 3.0 && rough > 3.0 && blend(&poor, x, y) > 3.0, "%g, %g for %g", got,
+                      rough, distance);
         if (distance < -6.0)
             cr_assert(got < -3.0 && rough < -3.0);
     }
     nrw_distance_grid_clear(&all);
     nrw_distance_grid_clear(&near);
     nrw_distance_grid_clear(&coarse);
+    nrw_distance_grid_clear(&poor);
     nrw_outline_clear(&outline);
 }
 
