@@ -31,6 +31,11 @@ static nrw_status pair_up(size_t n, const nrw_trial_record *a, const nrw_trial_r
         return NRW_NO_MEMORY;
     const size_t n_common = common_trials(n, a, b, values, values + n);
     pair->paired = nrw_paired_comparison(n_common, values, values + n, CONFIDENCE);
+    /* fractions differ by 1 at most */
+    if (n_common >= 2) {
+        pair->paired.interval.low = fmax(-1.0, pair->paired.interval.low);
+        pair->paired.interval.high = fmin(1.0, pair->paired.interval.high);
+    }
     pair->only_a = pair->only_b = 0;
     for (size_t k = 0; k < n_common; k++) {
         pair->only_a += values[k] >= goal && !(values[n + k] >= goal);
@@ -134,6 +139,12 @@ static void say_tied(nrw_comparison *comparison)
         say(comparison, "%s'%s'", n_tied++ > 0 ? ", " : "", comparison->contenders[k].name);
     }
     say(comparison, ".");
+    if (comparison->rechecked)
+        say(comparison, " On fresh trials it delivers %.1f %% (%.1f to %.1f %%), '%s' %.1f %%.",
+            100.0 * comparison->recheck[0].delivered, 100.0 * comparison->recheck[0].interval.low,
+            100.0 * comparison->recheck[0].interval.high,
+            comparison->contenders[comparison->runner_up].name,
+            100.0 * comparison->recheck[1].delivered);
 }
 
 static void say_best(nrw_comparison *comparison)
@@ -179,7 +190,8 @@ nrw_status nrw_compare_judge(nrw_comparison *comparison)
     const nrw_estimate *leader = &comparison->estimates[comparison->leader];
     comparison->excess = nrw_expected_maximum(comparison->n) * leader->deviation /
                          sqrt((double)leader->n_trials);
-    if (comparison->rechecked && comparison->recheck_paired.interval.low > 0.0)
+    if (comparison->ahead && comparison->rechecked &&
+        comparison->recheck_paired.interval.low > 0.0)
         comparison->best = comparison->leader;
     if (comparison->ahead)
         say_best(comparison);
@@ -189,6 +201,19 @@ nrw_status nrw_compare_judge(nrw_comparison *comparison)
 }
 
 /* --- runs ---------------------------------------------------------------------------- */
+
+/* Whether leader and runner-up differ in any trial: copies need no second look. */
+static bool differ(const nrw_comparison *comparison)
+{
+    if (comparison->leader < 0 || comparison->runner_up < 0)
+        return false;
+    const nrw_trial_record *a = comparison->records[comparison->leader];
+    const nrw_trial_record *b = comparison->records[comparison->runner_up];
+    for (size_t k = 0; k < comparison->n_trials; k++)
+        if (a[k].outcome.delivered != b[k].outcome.delivered)
+            return true;
+    return false;
+}
 
 /* Leader and runner-up on trials that had no part in the choice. */
 static nrw_status recheck(const nrw_series *series, nrw_comparison *comparison, double goal,
@@ -280,7 +305,7 @@ nrw_status nrw_compare_run(const nrw_series *series, size_t n, const nrw_contend
     if (make_room(comparison, n, n_trials) != NRW_OK)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu trials", n * n_trials);
     nrw_status status = run_all(series, comparison, goal, errors);
-    if (status != NRW_OK || !comparison->ahead)
+    if (status != NRW_OK || !differ(comparison))
         return status;
     status = recheck(series, comparison, goal, errors);
     nrw_status judged = nrw_compare_judge(comparison);

@@ -20,7 +20,8 @@ typedef struct nrw_contender {
 
 typedef struct nrw_compare_pair {
     size_t a, b; /* contenders, a < b */
-    nrw_paired paired; /* of delivered fractions, a - b, over trials that both did */
+    nrw_paired paired; /* of delivered fractions, a - b, over trials that both did; the
+                          interval cut to -1...1 */
     nrw_mcnemar goal;  /* trials that reached the goal under one of them only: */
     size_t only_a, only_b;
 } nrw_compare_pair;
@@ -45,8 +46,9 @@ typedef struct nrw_comparison {
     char verdict[640];
 } nrw_comparison;
 
-/* Compares n >= 2 contenders over n_trials trials (NRW_TRIALS_ESTIMATE); where the
- * leader is ahead of all, it and the runner-up run as many of NRW_TRIALS_RECHECK.
+/* Compares n >= 2 contenders over n_trials trials (NRW_TRIALS_ESTIMATE); then the
+ * leader and the runner-up run as many of NRW_TRIALS_RECHECK, unless they are alike
+ * in every trial.
  * Returns nrw_series_run's status; the comparison holds what was done whatever it
  * is. Clear it in every case. */
 nrw_status nrw_compare_run(const nrw_series *series, size_t n, const nrw_contender *contenders,

@@ -63,7 +63,6 @@ static nrw_status collect(estimate_data *data, const nrw_scenario *scenario, siz
 static void average(nrw_estimate *estimate, const nrw_scenario *scenario,
                     const estimate_data *data)
 {
-    const double each = 1.0 / (double)data->n;
     estimate->visible_fraction = estimate->time_s = 0.0;
     for (size_t k = 0; k < data->n; k++) {
         const nrw_trial_record *record = data->records[k];
@@ -73,18 +72,23 @@ static void average(nrw_estimate *estimate, const nrw_scenario *scenario,
         estimate->n_arrived += data->arrived[k];
         estimate->n_held += record->held_fraction >= scenario->goal.fraction_min;
         if (!isnan(record->visible_fraction))
-            estimate->visible_fraction += each * record->visible_fraction;
-        estimate->time_s += each * outcome->time_s;
+            estimate->visible_fraction += record->visible_fraction;
+        estimate->time_s += outcome->time_s;
     }
+    estimate->visible_fraction /= (double)data->n;
+    estimate->time_s /= (double)data->n;
     /* whole particles over whole particles, so that delivered and lost sum to 1 */
     const nrw_loss_flow *flow = &estimate->flow;
+    size_t fates[NRW_N_FATES] = {0}, causes[NRW_N_LOSS_CAUSES] = {0};
     for (size_t k = 0; k < flow->n_exits; k++) {
-        const double share = (double)flow->exits[k].n / (double)flow->n;
-        estimate->fates[flow->exits[k].fate] += share;
-        estimate->causes[flow->exits[k].cause] += share;
+        fates[flow->exits[k].fate] += flow->exits[k].n;
+        causes[flow->exits[k].cause] += flow->exits[k].n;
     }
-    estimate->fates[NRW_FATE_DELIVERED] =
-        (double)flow->stages[flow->n_stages - 1].n_reached / (double)flow->n;
+    fates[NRW_FATE_DELIVERED] = flow->stages[flow->n_stages - 1].n_reached;
+    for (int k = 0; k < NRW_N_FATES; k++)
+        estimate->fates[k] = (double)fates[k] / (double)flow->n;
+    for (int k = 0; k < NRW_N_LOSS_CAUSES; k++)
+        estimate->causes[k] = (double)causes[k] / (double)flow->n;
 }
 
 static nrw_status bound(nrw_estimate *estimate, const estimate_data *data)

@@ -239,6 +239,8 @@ static nrw_status open_copy(sweep_work *work, const nrw_scenario *scenario)
     open->map.n_nodes = open->map.n_vessels = 0;
     open->route_nodes = NULL;
     open->n_route_nodes = 0;
+    open->flow.ports = NULL;
+    open->flow.n_ports = 0;
     open->goal.no_go = NULL;
     open->goal.n_no_go = 0;
     open->release.node = open->target.node = -1;
