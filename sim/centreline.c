@@ -90,9 +90,9 @@ static void assemble(nrw_centreline *line, const nrw_vessel *vessel, const doubl
         double along[2] = {(corners[i + 1][0] - corners[i][0]) / step,
                            (corners[i + 1][1] - corners[i][1]) / step};
         append_place(line, vessel, corners[i], s[i], along);
+        double last = s[i];
         for (; width < vessel->n_widths; width++) {
             double sw = width_point_s(vessel, width, line->length_um);
-            double last = line->points[line->n_points - 1].s_um;
             if (sw < last + NRW_CENTRELINE_SAME_UM)
                 continue;
             if (sw > s[i + 1] - NRW_CENTRELINE_SAME_UM)
@@ -100,6 +100,7 @@ static void assemble(nrw_centreline *line, const nrw_vessel *vessel, const doubl
             double at[2] = {corners[i][0] + along[0] * (sw - s[i]),
                             corners[i][1] + along[1] * (sw - s[i])};
             append_place(line, vessel, at, sw, along);
+            last = sw;
         }
         if (i + 2 == n_corners)
             append_place(line, vessel, corners[i + 1], s[i + 1], along);

@@ -245,7 +245,7 @@ static nrw_status choose_fine(filler *f, const nrw_distance_grid_config *config,
     nrw_distance_grid *grid = f->grid;
     if (bytes_with(grid, 0) > config->memory_bytes)
         return NRW_REFUSED;
-    f->centre_um = malloc(n_tiles(grid) * sizeof *f->centre_um);
+    f->centre_um = calloc(n_tiles(grid), sizeof *f->centre_um);
     if (!f->centre_um)
         return NRW_NO_MEMORY;
     run_pass(f, all);

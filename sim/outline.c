@@ -289,9 +289,9 @@ nrw_status nrw_outline_close_loops(nrw_outline *outline, const double (*points_u
     nrw_status status = nrw_loop_bands_build(&outline->bands, points_um, firsts, n_loops);
     for (size_t k = 0; k < n_loops; k++)
         for (size_t i = firsts[k]; i < firsts[k + 1] && status == NRW_OK; i++)
-            status = append_segment(outline, points_um[i],
-                                    points_um[i + 1 == firsts[k + 1] ? firsts[k] : i + 1], 0.0,
-                                    1.0);
+            status =
+                append_segment(outline, points_um[i],
+                               points_um[i + 1 == firsts[k + 1] ? firsts[k] : i + 1], 0.0, 1.0);
     return status == NRW_OK ? build_chunks(outline) : status;
 }
 

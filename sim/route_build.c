@@ -129,8 +129,8 @@ static nrw_status graph_build(const nrw_route_request *request, graph *g)
     g->edges = malloc(most * sizeof *g->edges);
     g->ways = malloc(most * sizeof *g->ways);
     g->distances = malloc(n_vertices * sizeof *g->distances);
-    g->last_edges = malloc(n_vertices * sizeof *g->last_edges);
-    g->trail = malloc(n_vertices * sizeof *g->trail);
+    g->last_edges = calloc(n_vertices, sizeof *g->last_edges);
+    g->trail = calloc(n_vertices, sizeof *g->trail);
     if (!g->anchors || !g->edges || !g->ways || !g->distances || !g->last_edges || !g->trail)
         return NRW_NO_MEMORY;
     place_anchors(request, g);
@@ -373,7 +373,8 @@ static size_t sample_disc(const nrw_route *route, double centre_s, double radius
 {
     size_t n = 0, steps = quarter_steps(radius);
     for (size_t k = 0; k < 2 * steps; k++) {
-        double angle = 0.5 * NRW_PI * (double)(k / 2 + 1) / (double)steps;
+        size_t step = k / 2 + 1;
+        double angle = 0.5 * NRW_PI * (double)step / (double)steps;
         double s = centre_s + (k % 2 ? radius : -radius) * sin(angle);
         if (s > 0.0 && s < laid_um(route))
             samples[n++] = (width_sample){{s, nrw_route_width_um(route, s)}, route->n_widths};

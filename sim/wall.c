@@ -63,7 +63,7 @@ static nrw_status add_vessel(nrw_outline *outline, const nrw_centreline *line)
         if (b->s_um <= a->s_um)
             continue;
         status = add_piece(outline, a->at_um, a->width_um, b->at_um, b->width_um, a->along);
-        bool turns = last && memcmp(last_along, a->along, sizeof a->along) != 0;
+        bool turns = last && (last_along[0] != a->along[0] || last_along[1] != a->along[1]);
         if (turns && status == NRW_OK)
             status = same_width(last->width_um, a->width_um)
                          ? add_turn(outline, a->at_um, last_along, a->along, a->width_um)

@@ -58,8 +58,9 @@ static void vertex_place(const search *s, int vertex, double at[2])
         memcpy(at, s->loose[(size_t)vertex - s->n_lattice].at_um, 2 * sizeof *at);
         return;
     }
-    at[0] = s->origin_um[0] + vertex % s->n_x * s->spacing_um;
-    at[1] = s->origin_um[1] + vertex / s->n_x * s->spacing_um;
+    int column = vertex % s->n_x, row = vertex / s->n_x;
+    at[0] = s->origin_um[0] + column * s->spacing_um;
+    at[1] = s->origin_um[1] + row * s->spacing_um;
 }
 
 /* --- heap, largest bottleneck first; ties by vertex for a fixed order ---------- */
@@ -110,7 +111,7 @@ static void place_lattice(search *s, double spacing)
     nrw_channel_bounds(s->channel, bounds);
     double width = bounds[2] - bounds[0], height = bounds[3] - bounds[1];
     s->spacing_um = fmax(spacing, sqrt(width * height / MOST_NODES));
-    s->spacing_um = fmax(s->spacing_um, fmax(width, height) / (MOST_NODES / 4));
+    s->spacing_um = fmax(s->spacing_um, 4.0 * fmax(width, height) / MOST_NODES);
     s->n_x = (int)(width / s->spacing_um) + 2;
     s->n_y = (int)(height / s->spacing_um) + 2;
     s->n_lattice = (size_t)s->n_x * (size_t)s->n_y;
