@@ -127,7 +127,7 @@ static nrw_status graph_build(const nrw_route_request *request, graph *g)
     size_t most = 2 * (map->n_vessels + n_anchors);
     g->anchors = calloc(n_anchors, sizeof *g->anchors);
     g->edges = calloc(most, sizeof *g->edges);
-    g->ways = malloc(most * sizeof *g->ways);
+    g->ways = calloc(most, sizeof *g->ways);
     g->distances = malloc(n_vertices * sizeof *g->distances);
     g->last_edges = calloc(n_vertices, sizeof *g->last_edges);
     g->trail = calloc(n_vertices, sizeof *g->trail);
