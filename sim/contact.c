@@ -306,3 +306,12 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
     if (failed)
         solve_surely(solve);
 }
+
+bool nrw_contacts_outrun(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
+                         const double *z, float largest_radius)
+{
+    /* two that were just out of reach may each come half the way; a tenth is margin
+     * for the substep under way */
+    const double limit = 0.9 * (double)((NRW_CONTACT_REACH - 1.0f) * largest_radius);
+    return moved_too_far(contacts, n, x, y, z, limit);
+}

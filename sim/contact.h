@@ -59,6 +59,11 @@ typedef struct nrw_contacts {
 } nrw_contacts;
 
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
+/* Whether some particle moved so far since the list was made that it may touch one
+ * that is not listed: a step must end there. O(n). */
+bool nrw_contacts_outrun(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
+                         const double *z, float largest_radius);
+
 void nrw_contacts_clear(nrw_contacts *contacts);
 
 /* Remakes the list if some particle moved, against the swarm's mean, by more

@@ -9,6 +9,7 @@
 #include "average.h"
 #include "control.h"
 #include "fate.h"
+#include "flow.h"
 #include "random.h"
 #include "world.h"
 
@@ -19,6 +20,16 @@
 /* Induced moments, resolved: substeps per period. */
 #define SUBSTEPS_PER_PERIOD 8.0
 #define TIME_TOLERANCE_S 1e-9
+/* A flow beyond these is not what is computed. */
+#define REYNOLDS_MAX 1.0
+#define WOMERSLEY_MAX 1.0
+#define CELLS_LEAST 4.0
+/* A step that fails is halved, at most to this part of the longest; afterwards steps
+ * grow back by this factor each. */
+#define STEP_CUT_MAX 256.0
+#define STEP_RECOVERY 1.15
+/* Share of repeated steps above which a result says so. */
+#define REPEATED_MAX 0.01
 
 const char *nrw_leg_end_name(nrw_leg_end end)
 {
@@ -78,7 +89,9 @@ typedef struct run_state {
     nrw_world *world;
     nrw_control control;
     nrw_morphology_work *morphology;
-    uint8_t *in_largest; /* (n) */
+    uint8_t *in_largest; /* (n) by the particle's number, as all in the result */
+    uint8_t *marks;      /* (n) the same in the world's order, as the next */
+    double *radius_um;   /* (n) */
     nrw_observation seen; /* of the last frame, with imaging's noise */
     setting_response responses[2];
     nrw_model leg_model;
@@ -90,6 +103,8 @@ typedef struct run_state {
     size_t frames_capacity, stored_capacity, visits_capacity, steering_capacity;
     double spin_sum;     /* ∫ mean spin along the drive's axis dt, rad */
     double least_held;   /* share inside the target since it was reached; NAN: not yet */
+    double step_cap_s;   /* longest step for the time being; grows back after a failure */
+    uint64_t n_steps, n_repeated; /* steps taken, and taken again because they failed */
     double fastest_ratio;/* largest drift of a leg over a Ω sin δ */
 } run_state;
 
@@ -194,10 +209,13 @@ static nrw_observation observe(run_state *run)
     nrw_world *world = run->world;
     nrw_run_result *result = run->result;
     nrw_observation observation;
-    double *radius = result->radius_um;
+    for (size_t i = 0; i < world->n; i++)
+        run->radius_um[i] = result->radius_um[world->ids[i]];
     nrw_morphology_measure(run->morphology, run->channel, world->n, world->x, world->y, world->z,
-                           radius, run->scenario->imaging.smallest_visible_um2, &observation.seen,
-                           run->in_largest);
+                           run->radius_um, run->scenario->imaging.smallest_visible_um2,
+                           &observation.seen, run->marks);
+    for (size_t i = 0; i < world->n_made; i++)
+        run->in_largest[world->ids[i]] = i < world->n && run->marks[i];
     return observation;
 }
 
@@ -233,9 +251,9 @@ static double arrive(run_state *run)
         const bool inside = hypot(run->world->x[i] - target->at_um[0],
                                   run->world->y[i] - target->at_um[1]) <= target->radius_um;
         n_inside += inside;
-        run->result->arrived[i] |= inside;
+        run->result->arrived[run->world->ids[i]] |= inside;
     }
-    return (double)n_inside / (double)run->world->n;
+    return (double)n_inside / (double)run->world->n_made;
 }
 
 /* When the goal is reached, and how well it is held for the time asked for. */
@@ -284,7 +302,7 @@ static nrw_status keep_frame(run_state *run, const nrw_morphology *seen, double 
 static nrw_status store_positions(run_state *run)
 {
     nrw_run_result *result = run->result;
-    const size_t n = run->world->n;
+    const size_t n = run->world->n_made;
     if (result->n_stored == run->stored_capacity) {
         size_t capacity = run->stored_capacity ? 2 * run->stored_capacity : 64;
         float *positions = realloc(result->trajectory_um, capacity * n * 3 * sizeof *positions);
@@ -297,24 +315,41 @@ static nrw_status store_positions(run_state *run)
         result->trajectory_time_s = times;
         run->stored_capacity = capacity;
     }
-    float *at = result->trajectory_um + result->n_stored * n * 3;
+    float *stored = result->trajectory_um + result->n_stored * n * 3;
     for (size_t i = 0; i < n; i++) {
-        at[3 * i] = (float)run->world->x[i];
-        at[3 * i + 1] = (float)run->world->y[i];
-        at[3 * i + 2] = (float)run->world->z[i];
+        float *at = stored + 3 * (size_t)run->world->ids[i];
+        at[0] = (float)run->world->x[i];
+        at[1] = (float)run->world->y[i];
+        at[2] = (float)run->world->z[i];
     }
     result->trajectory_time_s[result->n_stored++] = run->world->time_s;
     return NRW_OK;
 }
 
+/* How far along the route every particle has come. */
+static void note_furthest(run_state *run)
+{
+    const nrw_world *world = run->world;
+    for (size_t i = 0; i < world->n_made; i++) {
+        double *furthest = &run->result->furthest_um[world->ids[i]];
+        *furthest = fmax(*furthest,
+                         nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
+    }
+}
+
 static nrw_status take_frame(run_state *run)
 {
     nrw_run_result *result = run->result;
-    nrw_world *world = run->world;
-    const double t = world->time_s;
+    const double t = run->world->time_s;
     nrw_observation exact = observe(run);
     double speed = NAN;
-    if (run->next_frame > 0) {
+    /* when all have left through an outlet, nothing is seen where the last were seen */
+    const bool any = run->world->n > 0;
+    if (!any) {
+        exact.seen.x_um = run->last_x;
+        exact.seen.y_um = run->last_y;
+    }
+    if (run->next_frame > 0 && any) {
         double moved = hypot(exact.seen.x_um - run->last_x, exact.seen.y_um - run->last_y);
         result->path_um += moved;
         speed = t > run->last_time_s ? moved / (t - run->last_time_s) : NAN;
@@ -323,12 +358,12 @@ static nrw_status take_frame(run_state *run)
     run->last_y = exact.seen.y_um;
     run->last_time_s = t;
     run->n_visible += exact.seen.visible;
-    for (size_t i = 0; i < world->n; i++)
-        result->furthest_um[i] = fmax(
-            result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
+    note_furthest(run);
     judge_goal(run);
     result->final = exact.seen;
-    run->seen = blur(run, exact);
+    if (any)
+        run->seen = blur(run, exact);
+    run->seen.seen.visible = exact.seen.visible;
     nrw_control_observe(&run->control, t, &run->seen);
     run->next_frame++;
     nrw_status status = NRW_OK;
@@ -443,10 +478,12 @@ static void add_spin(run_state *run, nrw_vec3 axis, double taken)
 {
     const nrw_world *world = run->world;
     double sum = 0.0;
-    for (size_t i = 0; i < world->n; i++)
-        sum += (double)world->spin_x[i] * axis.x + (double)world->spin_y[i] * axis.y +
-               (double)world->spin_z[i] * axis.z;
-    run->spin_sum += sum / (double)world->n * taken;
+    for (size_t row = 0; row < world->n; row++)
+        sum += (double)(world->spin_x[row] + world->turn_x[row]) * axis.x +
+               (double)(world->spin_y[row] + world->turn_y[row]) * axis.y +
+               (double)(world->spin_z[row] + world->turn_z[row]) * axis.z;
+    if (world->n > 0)
+        run->spin_sum += sum / (double)world->n * taken;
 }
 
 /* --- the loop --------------------------------------------------------------- */
@@ -458,21 +495,61 @@ static double next_event(const run_state *run)
     return fmin(next, fmax(t, nrw_control_next_s(&run->control, t)));
 }
 
-static nrw_status advance_to(run_state *run, double event)
+/* One step of at most h. A step that diverges is taken back and tried at half its
+ * length, down to 1/STEP_CUT_MAX of the longest; then the failure stands. */
+static nrw_status step_once(run_state *run, double h, double most)
 {
     nrw_world *world = run->world;
-    double most = run->config->step_max_s > 0.0 ? run->config->step_max_s : STEP_MAX_S;
-    while (event - world->time_s > TIME_TOLERANCE_S) {
-        const double left = event - world->time_s;
-        double h = left / ceil(left / most - 1e-6), taken;
+    nrw_world_keep(world);
+    for (;;) {
         nrw_excitation excitation;
         memset(&excitation, 0, sizeof excitation);
         nrw_vec3 axis;
-        excite(run, &h, &excitation, &axis);
-        nrw_status status = nrw_world_step(world, &excitation, h, &taken, run->errors);
+        double taken, wanted = h;
+        excite(run, &wanted, &excitation, &axis);
+        nrw_errors failure;
+        nrw_errors_init(&failure);
+        nrw_status status = nrw_world_step(world, &excitation, wanted, &taken, &failure);
+        run->n_steps++;
+        if (status == NRW_DIVERGED && h > most / STEP_CUT_MAX) {
+            nrw_errors_clear(&failure);
+            nrw_world_go_back(world);
+            h *= 0.5;
+            run->step_cap_s = h;
+            run->n_repeated++;
+            continue;
+        }
+        for (size_t k = 0; k < failure.n_items; k++)
+            nrw_errors_add(run->errors, failure.items[k].status, failure.items[k].expected, "%s",
+                           failure.items[k].what);
+        nrw_errors_clear(&failure);
+        if (status == NRW_OK) {
+            add_spin(run, axis, taken);
+            run->step_cap_s = fmin(most, STEP_RECOVERY * run->step_cap_s);
+        }
+        return status;
+    }
+}
+
+/* Longest step; a flow's pulses are followed. */
+static double longest_step(const run_state *run)
+{
+    const double most = run->config->step_max_s > 0.0 ? run->config->step_max_s : STEP_MAX_S;
+    const nrw_flow *flow = nrw_channel_flow(run->channel);
+    return flow ? fmin(most, nrw_flow_step_max_s(flow)) : most;
+}
+
+static nrw_status advance_to(run_state *run, double event)
+{
+    nrw_world *world = run->world;
+    const double most = longest_step(run);
+    if (!(run->step_cap_s > 0.0))
+        run->step_cap_s = most;
+    while (event - world->time_s > TIME_TOLERANCE_S) {
+        const double left = event - world->time_s;
+        nrw_status status = step_once(run, left / ceil(left / run->step_cap_s - 1e-6), most);
         if (status != NRW_OK)
             return status;
-        add_spin(run, axis, taken);
     }
     world->time_s = event; /* sums of steps carry rounding: events are exact */
     return NRW_OK;
@@ -489,7 +566,7 @@ static nrw_status change_legs(run_state *run, bool *switched)
         if (run->control.warning[0] != '\0')
             warn(run, "%s", run->control.warning);
         if (run->result->n_visits == 1)
-            memcpy(run->result->gathered, run->in_largest, run->world->n);
+            memcpy(run->result->gathered, run->in_largest, run->world->n_made);
         close_visit(run, end);
         nrw_status status = enter_leg(run, next);
         if (status != NRW_OK)
@@ -595,9 +672,11 @@ static nrw_status begin(run_state *run)
     result->gathered = calloc(n, 1);
     result->arrived = calloc(n, 1);
     run->in_largest = calloc(n, 1);
+    run->marks = calloc(n, 1);
+    run->radius_um = calloc(n, sizeof *run->radius_um);
     run->morphology = nrw_morphology_work_create(n);
     if (!result->fates || !result->causes || !result->gathered || !result->arrived ||
-        !run->in_largest || !run->morphology)
+        !run->in_largest || !run->marks || !run->radius_um || !run->morphology)
         return out_of_memory(run);
     for (size_t i = 0; i < n; i++) {
         result->radius_um[i] = (double)run->world->radius[i];
@@ -630,16 +709,17 @@ static void final_moments(run_state *run)
         nrw_vec3 torque;
         nrw_induced_at(&world->body, &field, 2.0 * NRW_PI * field.frequency_Hz * t, &common, &torque);
     }
-    for (size_t i = 0; i < world->n; i++) {
+    for (size_t i = 0; i < world->n_made; i++) {
+        const uint32_t id = world->ids[i];
         double scale = (double)world->moment[i];
         nrw_vec3 m = common;
         if (run->scenario->particles.kind == NRW_MOMENT_PERMANENT) {
             m = (nrw_vec3){world->ux[i], world->uy[i], world->uz[i]};
             scale *= world->body.permanent_fAm2;
         }
-        result->moment_x[i] = scale * m.x;
-        result->moment_y[i] = scale * m.y;
-        result->moment_z[i] = scale * m.z;
+        result->moment_x[id] = scale * m.x;
+        result->moment_y[id] = scale * m.y;
+        result->moment_z[id] = scale * m.z;
     }
 }
 
@@ -660,6 +740,9 @@ static void judge_validity(run_state *run)
         !(run->scenario->particles.relaxation_time_s > 0.0))
         warn(run, "the moment follows the field without lag (relaxation_time_s is 0): no torque "
                   "acts on a sphere, so nothing spins or rolls");
+    if ((double)run->n_repeated > REPEATED_MAX * (double)run->n_steps)
+        warn(run, "%.1f %% of the steps had to be taken again at half their length",
+             100.0 * (double)run->n_repeated / (double)run->n_steps);
     if (world->largest_overlap > 0.05)
         warn(run, "particles overlapped by up to %.1f %% of a diameter: a shorter step or stiffer "
                   "contacts would be surer",
@@ -669,22 +752,44 @@ static void judge_validity(run_state *run)
                   "throats are upper estimates");
 }
 
+/* The same about the channel's flow. */
+static void judge_flow(run_state *run)
+{
+    const nrw_flow *flow = nrw_channel_flow(run->channel);
+    if (!flow)
+        return;
+    const nrw_flow_figures figures = nrw_flow_figures_of(flow);
+    if (figures.reynolds_number > REYNOLDS_MAX)
+        warn(run, "the flow's Reynolds number reaches %.3g, above %g: it is computed without "
+                  "inertia",
+             figures.reynolds_number, REYNOLDS_MAX);
+    if (figures.womersley_number > WOMERSLEY_MAX)
+        warn(run, "the flow pulses at a Womersley number of %.3g, above %g: it is computed as if "
+                  "steady at every instant",
+             figures.womersley_number, WOMERSLEY_MAX);
+    if (figures.cells_across < CELLS_LEAST)
+        warn(run, "the flow is computed on cells of %.3g um, only %.2g across the narrowest vessel: "
+                  "the profile there is coarse",
+             figures.spacing_um, figures.cells_across);
+}
+
 static nrw_status finish(run_state *run)
 {
     nrw_run_result *result = run->result;
     nrw_world *world = run->world;
     result->time_s = world->time_s;
     result->final = observe(run).seen;
-    memcpy(result->x_um, world->x, world->n * sizeof(double));
-    memcpy(result->y_um, world->y, world->n * sizeof(double));
-    memcpy(result->z_um, world->z, world->n * sizeof(double));
+    for (size_t i = 0; i < world->n_made; i++) {
+        const uint32_t id = world->ids[i];
+        result->x_um[id] = world->x[i];
+        result->y_um[id] = world->y[i];
+        result->z_um[id] = world->z[i];
+    }
     final_moments(run);
     (void)arrive(run);
     if (result->n_visits == 1 && result->visits[0].end >= NRW_LEG_DEADLINE)
-        memcpy(result->gathered, run->in_largest, world->n);
-    for (size_t i = 0; i < world->n; i++)
-        result->furthest_um[i] = fmax(
-            result->furthest_um[i], nrw_channel_route_project_um(run->channel, world->x[i], world->y[i]));
+        memcpy(result->gathered, run->in_largest, world->n_made);
+    note_furthest(run);
     result->steps = world->n_steps;
     result->pair_interactions = world->n_pair_interactions;
     result->largest_overlap = world->largest_overlap;
@@ -694,8 +799,12 @@ static nrw_status finish(run_state *run)
     result->visible_fraction_of_time =
         run->next_frame > 0 ? (double)run->n_visible / (double)run->next_frame : NAN;
     judge_validity(run);
-    nrw_status status = nrw_fate_judge(run->scenario, run->channel, run->in_largest, NULL, NULL,
-                                       result, run->errors);
+    judge_flow(run);
+    /* the marks have done their service in the last look at the swarm */
+    for (size_t i = 0; i < world->n_made; i++)
+        run->marks[world->ids[i]] = i >= world->n;
+    nrw_status status = nrw_fate_judge(run->scenario, run->channel, run->in_largest, NULL,
+                                       run->marks, result, run->errors);
     if (status == NRW_OK && run->config->record &&
         (result->n_stored == 0 || result->trajectory_time_s[result->n_stored - 1] < t))
         status = store_positions(run);
@@ -729,5 +838,7 @@ nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
     nrw_control_clear(&run.control);
     nrw_morphology_work_destroy(run.morphology);
     free(run.in_largest);
+    free(run.marks);
+    free(run.radius_um);
     return status;
 }

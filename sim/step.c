@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "average.h"
+#include "flow.h"
 #include "particle.h"
 #include "random.h"
 #include "world.h"
@@ -18,6 +19,8 @@
 #define ACCELERATION_ERROR 0.1
 /* No particle may move farther than this share of a diameter in one step. */
 #define MOVE_MAX 0.5
+/* ... nor does the channel's flow carry one farther in one step, in diameters. */
+#define CARRY_MAX 1.0
 /* Steps shorter than this share of the wanted one mean that it diverges. */
 #define STEP_SHRINK_MAX 256.0
 /* Overlap of two particles, as a share of their distance, beyond which the state
@@ -107,6 +110,22 @@ static void take_mobilities(nrw_world *world)
         world->along[i] = world->mt[i] * world->row_inverse_drag[i];
         world->across[i] = world->mz[i] * world->row_inverse_drag[i];
     }
+}
+
+/* What the channel's flow does to each particle in the middle of a step. */
+static void take_flow(nrw_world *world, double h)
+{
+    const nrw_flow *flow = nrw_channel_flow(world->channel);
+    if (!flow)
+        return;
+    const double thicker = world->body.viscosity_Pa_s / world->scenario->fluid.viscosity_Pa_s;
+    const nrw_flow_now now = nrw_flow_at_time(flow, world->time_s + 0.5 * h, thicker);
+    const nrw_flow_rows rows = {world->n,       world->contacts.order, world->x,
+                                world->y,       world->z,              world->row_radius,
+                                world->delta,   world->mt,             world->mr,
+                                world->rolling, world->flow_x,         world->flow_y,
+                                world->turn_x,  world->turn_y,         world->turn_z};
+    nrw_flow_carry(flow, &now, &rows);
 }
 
 /* Braking of neighbours: docs/physics.md (5.9). The excess resistance falls as a
@@ -258,6 +277,9 @@ static void own_spins(nrw_world *world, nrw_vec3 field, double h)
             end = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, relaxed)));
             spin = nrw_vec3_scale(per_angle, angle_between(u, relaxed) / h);
         }
+        const nrw_vec3 flow_turn = {(double)world->turn_x[i] * h, (double)world->turn_y[i] * h,
+                                    (double)world->turn_z[i] * h};
+        end = turn_by(end, flow_turn);
         if (world->scenario->model.brownian)
             end = turn_by(end, spin_noise_turn(world, i, h));
         end = nrw_vec3_scale(end, 1.0 / nrw_vec3_norm(end));
@@ -382,8 +404,10 @@ static void base_velocity(nrw_world *world)
     for (size_t i = 0; i < world->n; i++) {
         const float a = world->row_radius[i], volume = a * a * a / nominal3;
         const float roll = rolling * world->rolling[i] * a;
-        world->base_x[i] = world->along[i] * task->fx[i] + task->ux[i] + roll * world->spin_y[i];
-        world->base_y[i] = world->along[i] * task->fy[i] + task->uy[i] - roll * world->spin_x[i];
+        world->base_x[i] = world->along[i] * task->fx[i] + task->ux[i] + roll * world->spin_y[i] +
+                           world->flow_x[i];
+        world->base_y[i] = world->along[i] * task->fy[i] + task->uy[i] - roll * world->spin_x[i] +
+                           world->flow_y[i];
         /* a flow toward the floor is hindered like the particle's own motion there */
         world->base_z[i] = world->across[i] * (task->fz[i] - weight * volume) +
                            world->mz[i] * task->uz[i] +
@@ -580,9 +604,9 @@ static nrw_status check_move(const nrw_world *world, double h, nrw_errors *error
         const size_t i = world->contacts.order[row];
         if (!(moved < 2.0 * world->body.diameter_um))
             return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
-                                  "particle %zu would move by %.3g µm in one step of %.3g s at "
+                                  "particle %u would move by %.3g µm in one step of %.3g s at "
                                   "t = %.6g s near (%.4g, %.4g) µm",
-                                  i, moved, h, world->time_s, world->x[i], world->y[i]);
+                                  world->ids[i], moved, h, world->time_s, world->x[i], world->y[i]);
     }
     return NRW_OK;
 }
@@ -630,9 +654,9 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
         if (nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL) <
             -(double)world->radius[i])
             return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step",
-                                  "particle %zu left the channel through a wall at t = %.6g s, "
+                                  "particle %u left the channel through a wall at t = %.6g s, "
                                   "(%.5g, %.5g) µm",
-                                  i, world->time_s, world->x[i], world->y[i]);
+                                  world->ids[i], world->time_s, world->x[i], world->y[i]);
     }
     return NRW_OK;
 }
@@ -650,18 +674,26 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
  * all but close neighbours, in vx, vy. Halvings of h_s. */
 static double step_allowed(nrw_world *world, double h_s)
 {
-    float change = 0.0f;
+    float change = 0.0f, carried = 0.0f;
     for (size_t row = 0; row < world->n && world->has_old_velocity; row++) {
         const size_t i = world->contacts.order[row];
         const float dx = world->vx[row] - world->old_x[i], dy = world->vy[row] - world->old_y[i];
         const float square = dx * dx + dy * dy;
         change = square > change ? square : change;
     }
+    for (size_t row = 0; row < world->n; row++) {
+        const float square =
+            world->flow_x[row] * world->flow_x[row] + world->flow_y[row] * world->flow_y[row];
+        carried = square > carried ? square : carried;
+    }
     const double d = world->body.diameter_um;
-    const double allowed =
+    double allowed =
         change > 0.0f
             ? sqrt(2.0 * ACCELERATION_ERROR * d * world->old_step_s / sqrt((double)change))
             : INFINITY;
+    /* the flow is that of the place at the step's beginning */
+    if (carried > 0.0f)
+        allowed = fmin(allowed, CARRY_MAX * d / sqrt((double)carried));
     double h = h_s;
     while (h > allowed && h > 1e-12)
         h *= 0.5;
@@ -697,6 +729,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     }
     take_positions(world);
     take_mobilities(world);
+    take_flow(world, h_s);
     near->rows = nrw_contacts_rows(&world->contacts);
     near->places = world->places;
     near->core2 = task->core2;
@@ -735,7 +768,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
 /* Moves through `span` s in substeps as long as the stability of the near forces and
  * the error rule allow. `fresh`: near->... already holds the present positions. */
 static nrw_status advance(nrw_world *world, double span, double stable, double least, bool phases,
-                          bool *fresh, nrw_errors *errors)
+                          bool *fresh, double *taken, nrw_errors *errors)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
     const bool with_near = !world->own_moments;
@@ -765,6 +798,10 @@ static nrw_status advance(nrw_world *world, double span, double stable, double l
         if (status != NRW_OK)
             return status;
         left -= last_h;
+        *taken += last_h;
+        if (nrw_contacts_outrun(&world->contacts, world->n, world->x, world->y, world->z,
+                                world->largest_radius))
+            break;
     }
     return NRW_OK;
 }
@@ -773,6 +810,11 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
                           double *taken_s, nrw_errors *errors)
 {
     *taken_s = 0.0;
+    if (world->n == 0) { /* all have left: time goes on */
+        world->time_s += h_s;
+        *taken_s = h_s;
+        return NRW_OK;
+    }
     nrw_status status = evaluate(world, excitation, h_s, errors);
     if (status != NRW_OK)
         return status;
@@ -801,10 +843,20 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
             set_tensor(world->near.tensor, excitation->substep_tensors[k]);
             phase_forces(world, excitation->substep_tensors[k]);
         }
-        status = advance(world, h / n_spans, stable, least, phases, &fresh, errors);
+        double taken = 0.0;
+        status = advance(world, h / n_spans, stable, least, phases, &fresh, &taken, errors);
+        *taken_s += taken;
         if (status != NRW_OK)
             return status;
-        *taken_s += h / n_spans;
+        if (nrw_contacts_outrun(&world->contacts, world->n, world->x, world->y, world->z,
+                                world->largest_radius))
+            break; /* someone new may be near: look around again */
     }
-    return check_state(world, errors);
+    /* judged where the step ended, so that a bad one can be taken back */
+    if (world->n > 1)
+        nrw_kernels_get()->near_geometry(&world->near);
+    status = check_state(world, errors);
+    if (status == NRW_OK)
+        nrw_world_take_out(world);
+    return status;
 }

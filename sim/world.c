@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "flow.h"
 #include "particle.h"
 #include "random.h"
 
@@ -15,6 +16,8 @@ static void lay_out(nrw_world *world)
                           &world->uz, &world->field_x, &world->field_y, &world->field_z};
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         *doubles[k] = nrw_arena_take(arena, n, sizeof(double));
+    for (int k = 0; k < 6; k++)
+        world->kept[k] = nrw_arena_take(arena, n, sizeof(double));
     nrw_pair_task *task = &world->task;
     float **outputs[] = {&task->fx, &task->fy, &task->fz, &task->ux, &task->uy,
                          &task->uz, &task->bx, &task->by, &task->bz};
@@ -48,6 +51,11 @@ static void lay_out(nrw_world *world)
                         &world->spin_x,
                         &world->spin_y,
                         &world->spin_z,
+                        &world->flow_x,
+                        &world->flow_y,
+                        &world->turn_x,
+                        &world->turn_y,
+                        &world->turn_z,
                         &world->base_x,
                         &world->base_y,
                         &world->base_z,
@@ -102,6 +110,7 @@ static void lay_out(nrw_world *world)
     task->qy = q[1];
     task->tz = q[2];
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
+    world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     nrw_contacts_layout(&world->contacts, arena, n);
 }
 
@@ -300,6 +309,8 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     for (size_t row = world->n; row < world->padded; row++)
         world->fx0[row] = world->fy0[row] = NRW_FAR_AWAY_UM;
+    for (size_t i = 0; i < world->n; i++)
+        world->ids[i] = (uint32_t)i;
     nrw_pair_task *task = &world->task;
     task->n = world->padded;
     task->x = world->fx0;
@@ -323,7 +334,7 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     world->scenario = scenario;
     world->channel = channel;
     world->seed = seed;
-    world->n = count;
+    world->n = world->n_made = count;
     world->padded = (count + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     world->own_moments = own_moments;
     world->body = nrw_body_of(scenario, draw);
@@ -348,6 +359,50 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     return NRW_OK;
 }
 
+static void swap_double(double *values, size_t i, size_t j)
+{
+    const double kept = values[i];
+    values[i] = values[j];
+    values[j] = kept;
+}
+
+static void swap_float(float *values, size_t i, size_t j)
+{
+    const float kept = values[i];
+    values[i] = values[j];
+    values[j] = kept;
+}
+
+/* Exchanges two particles in all that is kept by particle. */
+static void swap_particles(nrw_world *world, size_t i, size_t j)
+{
+    double *doubles[] = {world->x,  world->y,       world->z,       world->ux,     world->uy,
+                         world->uz, world->field_x, world->field_y, world->field_z};
+    for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
+        swap_double(doubles[k], i, j);
+    float *floats[] = {world->radius,  world->moment, world->inverse_drag,
+                       world->ceiling, world->old_x,  world->old_y};
+    for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
+        swap_float(floats[k], i, j);
+    const uint32_t id = world->ids[i];
+    world->ids[i] = world->ids[j];
+    world->ids[j] = id;
+}
+
+void nrw_world_take_out(nrw_world *world)
+{
+    const nrw_flow *flow = nrw_channel_flow(world->channel);
+    const size_t before = world->n;
+    for (size_t i = world->n; flow && i-- > 0;)
+        if (nrw_flow_end_passed(flow, world->x[i], world->y[i]) >= 0)
+            swap_particles(world, i, --world->n);
+    if (world->n == before)
+        return;
+    /* the rows are laid anew, for fewer */
+    world->contacts.n = world->n;
+    world->contacts.valid = false;
+}
+
 void nrw_world_destroy(nrw_world *world)
 {
     if (!world)
@@ -360,4 +415,25 @@ void nrw_world_destroy(nrw_world *world)
 void nrw_world_drive_changed(nrw_world *world)
 {
     world->has_old_velocity = false;
+}
+
+void nrw_world_keep(nrw_world *world)
+{
+    const double *const now[6] = {world->x, world->y, world->z, world->ux, world->uy, world->uz};
+    for (int k = 0; k < 6; k++)
+        memcpy(world->kept[k], now[k], world->n * sizeof(double));
+    world->kept_time_s = world->time_s;
+    world->kept_overlap = world->largest_overlap;
+}
+
+void nrw_world_go_back(nrw_world *world)
+{
+    double *const now[6] = {world->x, world->y, world->z, world->ux, world->uy, world->uz};
+    for (int k = 0; k < 6; k++)
+        memcpy(now[k], world->kept[k], world->n * sizeof(double));
+    world->time_s = world->kept_time_s;
+    world->largest_overlap = world->kept_overlap;
+    world->has_old_velocity = false;
+    /* the list was made for other places; noise goes on with fresh numbers */
+    world->contacts.valid = false;
 }

@@ -38,10 +38,15 @@ typedef struct nrw_world {
     uint64_t seed;
     bool own_moments; /* permanent moments in the resolved model */
 
-    size_t n, padded;
+    size_t n, padded; /* particles in the channel; rows */
+    size_t n_made;    /* with those that left through an end: they stand behind the others,
+                         where and as they left, and nothing acts on them */
+    uint32_t *ids;    /* (n_made) number of each particle in the scenario */
     /* state */
     double *x, *y, *z;      /* (n) centres, µm */
     double *ux, *uy, *uz;   /* (n) directions of permanent moments */
+    double *kept[6];        /* (n) copies of the six arrays above */
+    double kept_time_s, kept_overlap;
     double time_s;
     uint32_t step;          /* counter of the noise */
     /* constants per particle */
@@ -63,6 +68,8 @@ typedef struct nrw_world {
     float *spin_x, *spin_y, *spin_z; /* 1/s */
     float *spins;           /* ((padded + 1) x 4) the same, row by row */
     float *noise;           /* (4 × padded) normals, by particle */
+    float *flow_x, *flow_y; /* how the channel's flow carries a free sphere, µm/s, and */
+    float *turn_x, *turn_y, *turn_z; /* turns it, 1/s; 0 at rest */
     float *base_x, *base_y, *base_z; /* velocity without close neighbours' dipoles, µm/s */
     float *vx, *vy, *vz;    /* smooth velocity, µm/s */
     float *last_x, *last_y, *last_z; /* of the substep before */
@@ -107,6 +114,9 @@ bool nrw_place_in_circle(const nrw_channel *channel, const double centre[2], dou
 /* Height of a particle's centre at rest. */
 double nrw_world_rest_height_um(const nrw_world *world, double radius_um);
 
+/* Takes those that passed an inlet's or outlet's end out of the channel. */
+void nrw_world_take_out(nrw_world *world);
+
 /* Advances by at most h_s, returns the time taken in *taken_s (less when the
  * error rule asks for it). NRW_DIVERGED with the reason in `errors` when the
  * state is no longer to be trusted; the state is then that before the step. */
@@ -118,6 +128,11 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
  * about 0.3 ⟨m²⟩/d⁵ a pair. nrw_world_step keeps to it by substeps, except for own
  * moments, whose steps the caller must keep shorter. O(n). */
 double nrw_world_stable_s(const nrw_world *world, double size2);
+
+/* Keeps the state as it is now, and goes back to it: a step that failed is taken
+ * again, shorter. One state is kept. */
+void nrw_world_keep(nrw_world *world);
+void nrw_world_go_back(nrw_world *world);
 
 /* Call when the drive changes abruptly: the next step has no past to compare
  * its velocities with. */
