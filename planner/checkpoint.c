@@ -157,7 +157,8 @@ const char *nrw_checkpoint_find(const nrw_checkpoint *checkpoint, const char *un
     char copy[256];
     (void)snprintf(copy, sizeof copy, "%s", unit);
     const entry wanted = {copy, NULL};
-    const entry *found = bsearch(&wanted, checkpoint->entries, checkpoint->n, sizeof wanted, by_unit);
+    const entry *found =
+        bsearch(&wanted, checkpoint->entries, checkpoint->n, sizeof wanted, by_unit);
     return found ? found->text : NULL;
 }
 

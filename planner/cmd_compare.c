@@ -92,14 +92,15 @@ static nrw_status load_files(nrw_job *job, compare_work *work)
     for (size_t k = 0; k < work->n; k++) {
         const bool is_file = k < work->n_files;
         entrant *e = &work->entrants[k];
-        give_name(work, k, is_file ? options->schedules[k] : options->strategies[k - work->n_files]);
+        give_name(work, k,
+                  is_file ? options->schedules[k] : options->strategies[k - work->n_files]);
         work->contenders[k] = (nrw_contender){e->name, e->choice.words, &e->choice.schedule};
         if (!is_file)
             continue;
         (void)snprintf(e->choice.words, sizeof e->choice.words, "%.250s", options->schedules[k]);
-        nrw_status loaded = nrw_schedule_load_text(options->schedules[k], job->scenario,
-                                                   &e->choice.schedule, &e->text, &e->text_size,
-                                                   job->errors);
+        nrw_status loaded =
+            nrw_schedule_load_text(options->schedules[k], job->scenario, &e->choice.schedule,
+                                   &e->text, &e->text_size, job->errors);
         if (status == NRW_OK)
             status = loaded;
     }
@@ -110,8 +111,8 @@ static nrw_status check_rig(nrw_job *job, const compare_work *work)
 {
     nrw_status status = NRW_OK;
     for (size_t k = 0; k < work->n_files; k++) {
-        nrw_status checked = nrw_rig_check_schedule(
-            job->scenario, &work->entrants[k].choice.schedule, job->errors);
+        nrw_status checked =
+            nrw_rig_check_schedule(job->scenario, &work->entrants[k].choice.schedule, job->errors);
         if (status == NRW_OK)
             status = checked;
     }
@@ -220,16 +221,12 @@ static nrw_status write_trials(nrw_job *job, const compare_work *work)
 {
     const nrw_comparison *comparison = &work->comparison;
     const char *names[NRW_COMPARE_MOST];
-    size_t n_records[NRW_COMPARE_MOST];
     if (comparison->n == 0)
         return NRW_OK;
-    for (size_t k = 0; k < comparison->n; k++) {
+    for (size_t k = 0; k < comparison->n; k++)
         names[k] = work->entrants[k].name;
-        n_records[k] = comparison->n_trials;
-    }
-    return nrw_trial_records_csv(job->store, comparison->n, names,
-                                 (const nrw_trial_record *const *)comparison->records, n_records,
-                                 job->errors);
+    return nrw_trial_records_csv(job->store, comparison->n, names, comparison->n_trials,
+                                 comparison->records, job->errors);
 }
 
 static void warn(nrw_job *job, const compare_work *work)
@@ -247,8 +244,9 @@ static void warn(nrw_job *job, const compare_work *work)
         }
     }
     if (comparison->n > 0 && comparison->n_trials < NRW_COMPARE_TRIALS)
-        nrw_result_warn(job->result, "fewer than 16 trials: a failure that happens now and then may "
-                                     "not have shown, and no interval can tell of it");
+        nrw_result_warn(job->result,
+                        "fewer than 16 trials: a failure that happens now and then may "
+                        "not have shown, and no interval can tell of it");
 }
 
 static nrw_status record(nrw_job *job, compare_work *work)
@@ -313,6 +311,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         status = work.status;
         if (nrw_status_exit_code(status) != 2) {
             status = record(&job, &work);
+            job.reported = true;
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }
@@ -326,16 +325,20 @@ const nrw_command nrw_command_compare = {
     .name = "compare",
     .summary = "several schedules and strategies on the same trials",
     .arguments = "SCENARIO [--schedule FILE]... [--strategy NAME]... [--trials N] [--out DIR]",
-    .examples =
-        "  narrows compare scenario.yaml --strategy keep-gathered --strategy planned --out compare\n"
-        "  narrows compare scenario.yaml --schedule by-hand.yaml --schedule mine.yaml --trials 40\n",
+    .examples = "  narrows compare scenario.yaml --strategy keep-gathered --strategy planned --out "
+                "compare\n"
+                "  narrows compare scenario.yaml --schedule by-hand.yaml --schedule mine.yaml "
+                "--trials 40\n",
     .details =
         "Strategies: keep-gathered (one tilt of at most 10 degrees), all-chains (never gathered,\n"
-        "the field nearly upright), constant-tilt (one larger tilt), tilt-and-wobble (the same with\n"
-        "a swinging heading), planned (what 'narrows plan' finds). Each is represented by the best\n"
+        "the field nearly upright), constant-tilt (one larger tilt), tilt-and-wobble (the same "
+        "with\n"
+        "a swinging heading), planned (what 'narrows plan' finds). Each is represented by the "
+        "best\n"
         "of a few recipes, chosen on trials of their own. What was driven by hand competes as a\n"
         "schedule. Differences are judged within the same trials; whatever leads all others runs\n"
-        "again, with the runner-up, on fresh ones before it is called best. Ties are told as such.\n"
+        "again, with the runner-up, on fresh ones before it is called best. Ties are told as "
+        "such.\n"
         "16 trials unless --trials says otherwise. --resume goes on with an interrupted folder.\n",
     .options = NRW_OPTION_SCHEDULE | NRW_OPTION_STRATEGY | NRW_OPTION_OUT | NRW_OPTION_SEED |
                NRW_OPTION_MODEL | NRW_OPTION_TRIALS | NRW_OPTION_GOAL | NRW_OPTION_FORCE |

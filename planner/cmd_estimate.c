@@ -80,12 +80,13 @@ static void warn(nrw_job *job, const estimate_work *work)
                        record->trial.index, record->failure);
         nrw_result_warn(job->result, text);
     }
-    for (size_t k = 0; work->records && nrw_trial_record_warning(work->records, k, text, sizeof text);
-         k++)
+    for (size_t k = 0;
+         work->records && nrw_trial_record_warning(work->records, k, text, sizeof text); k++)
         nrw_result_warn(job->result, text);
     if (work->estimate.n_trials > 0 && work->estimate.n_trials < NRW_ESTIMATE_FIRST)
-        nrw_result_warn(job->result, "fewer than 16 trials: a failure that happens now and then may "
-                                     "not have shown, and the interval can't tell of it");
+        nrw_result_warn(job->result,
+                        "fewer than 16 trials: a failure that happens now and then may "
+                        "not have shown, and the interval can't tell of it");
 }
 
 static nrw_status record(nrw_job *job, estimate_work *work)
@@ -97,9 +98,8 @@ static nrw_status record(nrw_job *job, estimate_work *work)
     nrw_status written = NRW_OK;
     if (work->status == NRW_INTERRUPTED)
         written = nrw_job_save_checkpoint(job, work->checkpoint);
-    const nrw_trial_record *records = work->records;
-    if (written == NRW_OK && job->store && records)
-        written = nrw_trial_records_csv(job->store, 1, NULL, &records, &work->config.n_trials,
+    if (written == NRW_OK && job->store && work->records)
+        written = nrw_trial_records_csv(job->store, 1, NULL, work->config.n_trials, work->records,
                                         job->errors);
     if (written == NRW_OK)
         return work->status;
@@ -135,6 +135,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         status = work.status;
         if (status != NRW_BAD_USAGE) {
             status = record(&job, &work);
+            job.reported = true;
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }
@@ -149,16 +150,18 @@ const nrw_command nrw_command_estimate = {
     .name = "estimate",
     .summary = "delivered fraction of a schedule over repeated uncertain trials",
     .arguments = "SCENARIO --schedule FILE [--trials N] [--out DIR] [--json]",
-    .examples = "  narrows estimate scenario.yaml --schedule schedule.yaml --out estimate\n"
-                "  narrows estimate scenario.yaml --schedule schedule.yaml --trials 100 --goal 0.8\n"
-                "  narrows estimate scenario.yaml --schedule schedule.yaml --trials 400 --half-width "
-                "0.05\n",
-    .details = "Each trial has its own seed and its own draw of what the scenario calls uncertain;\n"
-               "intervals are over trials, 95 %. --goal asks for the probability that at least that\n"
-               "fraction arrives (default: the scenario's goal). --half-width stops early: judged\n"
-               "after 16 trials and then after every 8. Trials are kept as they end: --resume goes\n"
-               "on with an interrupted folder and gives the same files as if nothing had happened.\n"
-               "'narrows run --trial K' redoes one trial.\n",
+    .examples =
+        "  narrows estimate scenario.yaml --schedule schedule.yaml --out estimate\n"
+        "  narrows estimate scenario.yaml --schedule schedule.yaml --trials 100 --goal 0.8\n"
+        "  narrows estimate scenario.yaml --schedule schedule.yaml --trials 400 --half-width "
+        "0.05\n",
+    .details =
+        "Each trial has its own seed and its own draw of what the scenario calls uncertain;\n"
+        "intervals are over trials, 95 %. --goal asks for the probability that at least that\n"
+        "fraction arrives (default: the scenario's goal). --half-width stops early: judged\n"
+        "after 16 trials and then after every 8. Trials are kept as they end: --resume goes\n"
+        "on with an interrupted folder and gives the same files as if nothing had happened.\n"
+        "'narrows run --trial K' redoes one trial.\n",
     .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL |
                NRW_OPTION_TRIALS | NRW_OPTION_GOAL | NRW_OPTION_HALF_WIDTH | NRW_OPTION_FORCE |
                NRW_OPTION_RESUME,

@@ -112,6 +112,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         status = work.status;
         if (nrw_status_exit_code(status) != 2) {
             status = record(&job, &work);
+            job.reported = true;
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }
@@ -127,12 +128,13 @@ const nrw_command nrw_command_sweep = {
     .arguments = "SCENARIO [--both-ways] [--out DIR] [--seed N] [--json]",
     .examples = "  narrows sweep scenario.yaml --out map\n"
                 "  narrows sweep scenario.yaml --both-ways --out hysteresis\n",
-    .details = "The scenario's sweep block says what varies. Each point of the grid runs on an\n"
-               "open floor, with the scenario's particles and fluid but without walls: gathered\n"
-               "first, then under its drive for the block's seconds, watched in the second half.\n"
-               "Repeats differ by their seeds. --both-ways takes the last key up through its values\n"
-               "and down again in one run, each setting beginning with what the one before it left.\n"
-               "--resume goes on with an interrupted folder.\n",
+    .details =
+        "The scenario's sweep block says what varies. Each point of the grid runs on an\n"
+        "open floor, with the scenario's particles and fluid but without walls: gathered\n"
+        "first, then under its drive for the block's seconds, watched in the second half.\n"
+        "Repeats differ by their seeds. --both-ways takes the last key up through its values\n"
+        "and down again in one run, each setting beginning with what the one before it left.\n"
+        "--resume goes on with an interrupted folder.\n",
     .options = NRW_OPTION_BOTH_WAYS | NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL |
                NRW_OPTION_FORCE | NRW_OPTION_RESUME,
     .files_min = 1,

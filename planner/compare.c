@@ -46,6 +46,11 @@ static nrw_status pair_up(size_t n, const nrw_trial_record *a, const nrw_trial_r
     return NRW_OK;
 }
 
+static nrw_trial_record *records_of(const nrw_comparison *comparison, size_t contender)
+{
+    return comparison->records + contender * comparison->n_trials;
+}
+
 static nrw_status pair_all(nrw_comparison *comparison)
 {
     const size_t n = comparison->n;
@@ -60,7 +65,7 @@ static nrw_status pair_all(nrw_comparison *comparison)
             pair->a = a;
             pair->b = b;
             nrw_status status =
-                pair_up(comparison->n_trials, comparison->records[a], comparison->records[b],
+                pair_up(comparison->n_trials, records_of(comparison, a), records_of(comparison, b),
                         comparison->estimates[a].goal, pair);
             if (status != NRW_OK)
                 return status;
@@ -130,7 +135,8 @@ static void say_tied(nrw_comparison *comparison)
             100.0 * comparison->estimates[leader].delivered);
         return;
     }
-    say(comparison, "A tie: '%s' has the highest mean (%.1f %%), but these trials can't tell it from ",
+    say(comparison,
+        "A tie: '%s' has the highest mean (%.1f %%), but these trials can't tell it from ",
         comparison->contenders[leader].name, 100.0 * comparison->estimates[leader].delivered);
     for (size_t k = 0; k < comparison->n; k++) {
         if (k == leader || isnan(comparison->estimates[k].delivered) ||
@@ -154,7 +160,9 @@ static void say_best(nrw_comparison *comparison)
     const nrw_estimate *fresh = &comparison->recheck[0];
     const nrw_paired *paired = &comparison->recheck_paired;
     if (!comparison->rechecked) {
-        say(comparison, "'%s' is ahead of every other (by %.1f points at least), not yet measured on fresh trials.",
+        say(comparison,
+            "'%s' is ahead of every other (by %.1f points at least), not yet measured on fresh "
+            "trials.",
             contenders[leader].name,
             100.0 * least_lead(comparison, (size_t)leader, (size_t)second));
         return;
@@ -188,10 +196,9 @@ nrw_status nrw_compare_judge(nrw_comparison *comparison)
         return NRW_OK;
     }
     const nrw_estimate *leader = &comparison->estimates[comparison->leader];
-    comparison->excess = nrw_expected_maximum(comparison->n) * leader->deviation /
-                         sqrt((double)leader->n_trials);
-    if (comparison->ahead && comparison->rechecked &&
-        comparison->recheck_paired.interval.low > 0.0)
+    comparison->excess =
+        nrw_expected_maximum(comparison->n) * leader->deviation / sqrt((double)leader->n_trials);
+    if (comparison->ahead && comparison->rechecked && comparison->recheck_paired.interval.low > 0.0)
         comparison->best = comparison->leader;
     if (comparison->ahead)
         say_best(comparison);
@@ -207,8 +214,8 @@ static bool differ(const nrw_comparison *comparison)
 {
     if (comparison->leader < 0 || comparison->runner_up < 0)
         return false;
-    const nrw_trial_record *a = comparison->records[comparison->leader];
-    const nrw_trial_record *b = comparison->records[comparison->runner_up];
+    const nrw_trial_record *a = records_of(comparison, (size_t)comparison->leader);
+    const nrw_trial_record *b = records_of(comparison, (size_t)comparison->runner_up);
     for (size_t k = 0; k < comparison->n_trials; k++)
         if (a[k].outcome.delivered != b[k].outcome.delivered)
             return true;
@@ -226,13 +233,13 @@ static nrw_status recheck(const nrw_series *series, nrw_comparison *comparison, 
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the trials");
     nrw_series_lane lanes[2];
     for (int k = 0; k < 2; k++)
-        lanes[k] = (nrw_series_lane){comparison->contenders[who[k]].name,
-                                     comparison->contenders[who[k]].schedule,
-                                     records + (size_t)k * n};
+        lanes[k] =
+            (nrw_series_lane){comparison->contenders[who[k]].name,
+                              comparison->contenders[who[k]].schedule, records + (size_t)k * n};
     nrw_status status = nrw_series_run(series, NRW_TRIALS_RECHECK, 0, n, 2, lanes, errors);
     for (int k = 0; status == NRW_OK && k < 2; k++)
-        status = nrw_estimate_of(&comparison->recheck[k], series->scenario, n, lanes[k].records,
-                                 goal);
+        status =
+            nrw_estimate_of(&comparison->recheck[k], series->scenario, n, lanes[k].records, goal);
     nrw_compare_pair pair;
     if (status == NRW_OK)
         status = pair_up(n, lanes[0].records, lanes[1].records, goal, &pair);
@@ -249,7 +256,7 @@ static nrw_status estimate_all(const nrw_series *series, nrw_comparison *compari
 {
     for (size_t k = 0; k < comparison->n; k++) {
         nrw_status status = nrw_estimate_of(&comparison->estimates[k], series->scenario,
-                                            comparison->n_trials, comparison->records[k], goal);
+                                            comparison->n_trials, records_of(comparison, k), goal);
         if (status == NRW_NO_MEMORY)
             return nrw_errors_add(errors, status, "", "no memory for the figures of the trials");
     }
@@ -264,7 +271,7 @@ static nrw_status run_all(const nrw_series *series, nrw_comparison *comparison, 
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the trials");
     for (size_t k = 0; k < comparison->n; k++)
         lanes[k] = (nrw_series_lane){comparison->contenders[k].name,
-                                     comparison->contenders[k].schedule, comparison->records[k]};
+                                     comparison->contenders[k].schedule, records_of(comparison, k)};
     nrw_status status = nrw_series_run(series, NRW_TRIALS_ESTIMATE, 0, comparison->n_trials,
                                        comparison->n, lanes, errors);
     free(lanes);
@@ -279,16 +286,11 @@ static nrw_status run_all(const nrw_series *series, nrw_comparison *comparison, 
 static nrw_status make_room(nrw_comparison *comparison, size_t n, size_t n_trials)
 {
     comparison->estimates = calloc(n, sizeof *comparison->estimates);
-    comparison->records = calloc(n, sizeof *comparison->records);
+    comparison->records = nrw_trial_records_create(n * n_trials);
     if (!comparison->estimates || !comparison->records)
         return NRW_NO_MEMORY;
     comparison->n = n;
     comparison->n_trials = n_trials;
-    for (size_t k = 0; k < n; k++) {
-        comparison->records[k] = nrw_trial_records_create(n_trials);
-        if (!comparison->records[k])
-            return NRW_NO_MEMORY;
-    }
     return NRW_OK;
 }
 
@@ -314,14 +316,12 @@ nrw_status nrw_compare_run(const nrw_series *series, size_t n, const nrw_contend
 
 void nrw_comparison_clear(nrw_comparison *comparison)
 {
-    for (size_t k = 0; k < comparison->n; k++) {
+    for (size_t k = 0; k < comparison->n; k++)
         nrw_estimate_clear(&comparison->estimates[k]);
-        nrw_trial_records_destroy(comparison->n_trials, comparison->records[k]);
-    }
+    nrw_trial_records_destroy(comparison->n * comparison->n_trials, comparison->records);
     for (int k = 0; k < 2; k++)
         nrw_estimate_clear(&comparison->recheck[k]);
     free(comparison->estimates);
-    free(comparison->records);
     free(comparison->pairs);
     memset(comparison, 0, sizeof *comparison);
 }

@@ -19,7 +19,7 @@ typedef struct nrw_contender {
 } nrw_contender;
 
 typedef struct nrw_compare_pair {
-    size_t a, b; /* contenders, a < b */
+    size_t a, b;       /* contenders, a < b */
     nrw_paired paired; /* of delivered fractions, a - b, over trials that both did; the
                           interval cut to -1...1 */
     nrw_mcnemar goal;  /* trials that reached the goal under one of them only: */
@@ -28,18 +28,18 @@ typedef struct nrw_compare_pair {
 
 /* Owned: clear. */
 typedef struct nrw_comparison {
-    size_t n, n_trials; /* contenders; trials asked for */
+    size_t n, n_trials;              /* contenders; trials asked for */
     const nrw_contender *contenders; /* (n), borrowed */
-    nrw_trial_record **records;      /* (n) of (n_trials) */
+    nrw_trial_record *records;       /* (n x n_trials) */
     nrw_estimate *estimates;         /* (n) */
     nrw_compare_pair *pairs;         /* (n_pairs) by a, then b */
     size_t n_pairs;
-    int leader;    /* of the highest mean, the first of equals; -1: nothing was done */
-    int runner_up; /* of the others */
-    bool ahead;    /* the leader's paired interval excludes 0 against every other */
-    double excess; /* how much too good the best of n equals looks on average: expected largest
-                      of n normals times the leader's standard error */
-    bool rechecked;               /* leader and runner-up ran on fresh trials: */
+    int leader;     /* of the highest mean, the first of equals; -1: nothing was done */
+    int runner_up;  /* of the others */
+    bool ahead;     /* the leader's paired interval excludes 0 against every other */
+    double excess;  /* how much too good the best of n equals looks on average: expected largest
+                       of n normals times the leader's standard error */
+    bool rechecked; /* leader and runner-up ran on fresh trials: */
     nrw_estimate recheck[2];
     nrw_paired recheck_paired;
     int best; /* the leader if it is ahead, on fresh trials too; -1: a tie */

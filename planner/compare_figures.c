@@ -78,8 +78,8 @@ void nrw_compare_figures(nrw_result *result, const nrw_scenario *scenario,
 
 static void describe_contenders(const nrw_comparison *comparison, FILE *stream)
 {
-    (void)fprintf(stream, "  %-18s %9s  %-16s %9s %8s %7s  %s\n", "", "delivered",
-                  "95 % interval", "bad trial", "goal in", "time", "drive");
+    (void)fprintf(stream, "  %-18s %9s  %-16s %9s %8s %7s  %s\n", "", "delivered", "95 % interval",
+                  "bad trial", "goal in", "time", "drive");
     for (size_t k = 0; k < comparison->n; k++) {
         const nrw_estimate *e = &comparison->estimates[k];
         char interval[40];

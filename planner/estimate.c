@@ -9,14 +9,15 @@
 /* Values of the trials done, one array each, (n). */
 typedef struct estimate_data {
     size_t n;
-    const nrw_trial_record **records;
+    const nrw_trial_record *records; /* all, done or not, borrowed */
+    size_t *done;                    /* index of each that is done */
     double *delivered, *times_s, *figure, *parameters;
     bool *arrived;
 } estimate_data;
 
 static void clear_data(estimate_data *data)
 {
-    free(data->records);
+    free(data->done);
     free(data->delivered);
     free(data->times_s);
     free(data->figure);
@@ -36,14 +37,15 @@ static nrw_status collect(estimate_data *data, const nrw_scenario *scenario, siz
                           const nrw_trial_record *records)
 {
     memset(data, 0, sizeof *data);
-    data->records = calloc(n + 1, sizeof *data->records);
+    data->records = records;
+    data->done = calloc(n + 1, sizeof *data->done);
     data->delivered = calloc(n + 1, sizeof *data->delivered);
     data->times_s = calloc(n + 1, sizeof *data->times_s);
     data->figure = calloc(n + 1, sizeof *data->figure);
     data->parameters = calloc(NRW_N_DRAWN * n + 1, sizeof *data->parameters);
     data->arrived = calloc(n + 1, sizeof *data->arrived);
-    if (!data->records || !data->delivered || !data->times_s || !data->figure ||
-        !data->parameters || !data->arrived)
+    if (!data->done || !data->delivered || !data->times_s || !data->figure || !data->parameters ||
+        !data->arrived)
         return NRW_NO_MEMORY;
     for (size_t k = 0; k < n; k++) {
         if (!nrw_trial_record_done(&records[k]))
@@ -53,19 +55,18 @@ static nrw_status collect(estimate_data *data, const nrw_scenario *scenario, siz
         data->arrived[data->n] = !isnan(outcome->time_to_target_s);
         data->times_s[data->n] = data->arrived[data->n] ? outcome->time_to_target_s
                                                         : watched_until_s(scenario, &records[k]);
-        data->records[data->n++] = &records[k];
+        data->done[data->n++] = k;
     }
     return NRW_OK;
 }
 
 /* --- figures ------------------------------------------------------------------ */
 
-static void average(nrw_estimate *estimate, const nrw_scenario *scenario,
-                    const estimate_data *data)
+static void average(nrw_estimate *estimate, const nrw_scenario *scenario, const estimate_data *data)
 {
     estimate->visible_fraction = estimate->time_s = 0.0;
     for (size_t k = 0; k < data->n; k++) {
-        const nrw_trial_record *record = data->records[k];
+        const nrw_trial_record *record = &data->records[data->done[k]];
         const nrw_outcome *outcome = &record->outcome;
         estimate->n_failed += outcome->status != NRW_OK;
         estimate->n_reached += outcome->delivered >= estimate->goal;
@@ -99,8 +100,7 @@ static nrw_status bound(nrw_estimate *estimate, const estimate_data *data)
     estimate->deviation = nrw_standard_deviation(n, data->delivered);
     estimate->reached = nrw_wilson_interval((double)estimate->n_reached, n, CONFIDENCE);
     estimate->held = nrw_wilson_interval((double)estimate->n_held, n, CONFIDENCE);
-    estimate->cautious =
-        nrw_wilson_interval(estimate->delivered * (double)n, n, CONFIDENCE);
+    estimate->cautious = nrw_wilson_interval(estimate->delivered * (double)n, n, CONFIDENCE);
     nrw_status status = nrw_bootstrap_mean(&bootstrap, n, data->delivered, &estimate->interval);
     if (n >= 2) {
         estimate->interval.low = fmax(0.0, estimate->interval.low);
@@ -132,15 +132,14 @@ static nrw_status judge_parameters(nrw_estimate *estimate, const nrw_scenario *s
     for (size_t k = 0; k < data->n; k++)
         for (size_t j = 0; j < n_varied; j++)
             data->parameters[k * n_varied + j] =
-                nrw_drawn_factor(&data->records[k]->trial.draw, estimate->varied[j]);
+                nrw_drawn_factor(&data->records[data->done[k]].trial.draw, estimate->varied[j]);
     const nrw_bootstrap_config bootstrap = nrw_bootstrap_config_defaults();
     nrw_status status =
         nrw_sensitivity_measure(&bootstrap, data->n, n_varied, data->parameters, data->figure,
                                 estimate->sensitivities, &estimate->explained);
     if (status == NRW_OK)
-        nrw_sensitivity_say(data->n, n_varied, names, "delivered fraction",
-                            estimate->sensitivities, estimate->explained, estimate->advice,
-                            sizeof estimate->advice);
+        nrw_sensitivity_say(data->n, n_varied, names, "delivered fraction", estimate->sensitivities,
+                            estimate->explained, estimate->advice, sizeof estimate->advice);
     return status;
 }
 
@@ -149,7 +148,7 @@ static nrw_status fill(nrw_estimate *estimate, const nrw_scenario *scenario,
 {
     nrw_status status = NRW_OK;
     for (size_t k = 0; status == NRW_OK && k < data->n; k++)
-        status = nrw_loss_flow_add(&estimate->flow, &data->records[k]->flow);
+        status = nrw_loss_flow_add(&estimate->flow, &data->records[data->done[k]].flow);
     if (status != NRW_OK)
         return status;
     average(estimate, scenario, data);
@@ -211,16 +210,14 @@ static bool tell_step(void *context, size_t done, size_t of)
 {
     (void)of;
     const stepped_progress *progress = context;
-    return progress->outer->progress(progress->outer->context, progress->done + done,
-                                     progress->of);
+    return progress->outer->progress(progress->outer->context, progress->done + done, progress->of);
 }
 
 nrw_status nrw_estimate_run(const nrw_series *series, const nrw_schedule *schedule,
                             const nrw_estimate_config *config, nrw_trial_record *records,
                             nrw_estimate *estimate, nrw_errors *errors)
 {
-    const double goal =
-        isnan(config->goal) ? series->scenario->goal.fraction_min : config->goal;
+    const double goal = isnan(config->goal) ? series->scenario->goal.fraction_min : config->goal;
     stepped_progress progress = {series, 0, config->n_trials};
     nrw_series stepped = *series;
     if (series->progress) {

@@ -15,8 +15,8 @@
 
 /* The figures of the trials of one schedule. Owned: clear. */
 typedef struct nrw_estimate {
-    size_t n_trials;  /* done, those that failed included */
-    size_t n_failed;  /* stopped by a numerical failure: nothing delivered */
+    size_t n_trials;             /* done, those that failed included */
+    size_t n_failed;             /* stopped by a numerical failure: nothing delivered */
     double delivered, deviation; /* mean and standard deviation over trials */
     nrw_interval interval;       /* of the mean, 95 %: bootstrap over trials */
     nrw_interval cautious;       /* of the mean, 95 %: Wilson with the sum of fractions */

@@ -29,8 +29,7 @@ static void add_share(nrw_result *result, size_t n, size_t of, nrw_interval inte
     nrw_result_number(result, "high", interval.high);
 }
 
-static void add_goal(nrw_result *result, const nrw_scenario *scenario,
-                     const nrw_estimate *estimate)
+static void add_goal(nrw_result *result, const nrw_scenario *scenario, const nrw_estimate *estimate)
 {
     nrw_result_open_object(result, "goal");
     nrw_result_number(result, "fraction", estimate->goal);
@@ -89,8 +88,8 @@ static void add_exits(nrw_result *result, const nrw_scenario *scenario, const nr
     nrw_result_close(result);
 }
 
-static void add_vessels(nrw_result *result, const nrw_scenario *scenario,
-                        const nrw_loss_flow *flow, const int *tenths)
+static void add_vessels(nrw_result *result, const nrw_scenario *scenario, const nrw_loss_flow *flow,
+                        const int *tenths)
 {
     nrw_result_open_array(result, "vessels");
     for (int vessel = -1; vessel < (int)scenario->map.n_vessels; vessel++) {
@@ -138,8 +137,8 @@ void nrw_run_loss_figures(nrw_result *result, const nrw_scenario *scenario,
                           const nrw_channel *channel, const nrw_run_result *run)
 {
     nrw_loss_flow flow = {0};
-    if (run->furthest_um && nrw_loss_flow_of_run(&flow, channel, run, run->gathered,
-                                                 run->arrived) == NRW_OK)
+    if (run->furthest_um &&
+        nrw_loss_flow_of_run(&flow, channel, run, run->gathered, run->arrived) == NRW_OK)
         nrw_loss_flow_figures(result, scenario, &flow);
     else
         nrw_result_null(result, "losses");

@@ -25,16 +25,16 @@ static const char *cause_words(const nrw_loss_flow *flow, nrw_loss_cause cause)
 static void describe_delivery(const nrw_scenario *scenario, const nrw_estimate *estimate,
                               FILE *stream)
 {
-    (void)fprintf(stream,
-                  "Delivered: %.1f %% on average over %zu trials (95 %% interval %.1f to %.1f %%).\n",
-                  100.0 * estimate->delivered, estimate->n_trials, 100.0 * estimate->interval.low,
-                  100.0 * estimate->interval.high);
+    (void)fprintf(
+        stream, "Delivered: %.1f %% on average over %zu trials (95 %% interval %.1f to %.1f %%).\n",
+        100.0 * estimate->delivered, estimate->n_trials, 100.0 * estimate->interval.low,
+        100.0 * estimate->interval.high);
     (void)fprintf(stream, "A bad trial in ten still delivers %.1f %%.\n", 100.0 * estimate->p10);
-    (void)fprintf(stream,
-                  "At least %.3g %% arrive in %zu of %zu trials: probability %.2f (%.2f to %.2f).\n",
-                  100.0 * estimate->goal, estimate->n_reached, estimate->n_trials,
-                  (double)estimate->n_reached / (double)estimate->n_trials, estimate->reached.low,
-                  estimate->reached.high);
+    (void)fprintf(
+        stream, "At least %.3g %% arrive in %zu of %zu trials: probability %.2f (%.2f to %.2f).\n",
+        100.0 * estimate->goal, estimate->n_reached, estimate->n_trials,
+        (double)estimate->n_reached / (double)estimate->n_trials, estimate->reached.low,
+        estimate->reached.high);
     if (scenario->goal.hold_s > 0.0)
         (void)fprintf(stream,
                       "%.3g %% were reached and then kept for %.4g s in %zu of %zu trials (%.2f to "
@@ -53,10 +53,12 @@ static void describe_time(const nrw_scenario *scenario, const nrw_estimate *esti
         (void)fprintf(stream, "Fewer than half of the trials ever had %.3g %% in the target.\n",
                       100.0 * scenario->goal.fraction_min);
     else if (isnan(limits->high))
-        (void)fprintf(stream, "%.3g %% in the target: after %.4g s in the median (no upper limit).\n",
+        (void)fprintf(stream,
+                      "%.3g %% in the target: after %.4g s in the median (no upper limit).\n",
                       100.0 * scenario->goal.fraction_min, estimate->arrival.median_s);
     else
-        (void)fprintf(stream, "%.3g %% in the target: after %.4g s in the median (%.4g to %.4g s).\n",
+        (void)fprintf(stream,
+                      "%.3g %% in the target: after %.4g s in the median (%.4g to %.4g s).\n",
                       100.0 * scenario->goal.fraction_min, estimate->arrival.median_s, limits->low,
                       limits->high);
     (void)fprintf(stream, "Imaging sees the swarm %.0f %% of the time.\n",
@@ -97,8 +99,8 @@ static void describe_place(const nrw_scenario *scenario, const nrw_loss_flow *fl
         return;
     char name[2 * NRW_NAME_SIZE + 8];
     nrw_estimate_vessel_name(scenario, vessel, name, sizeof name);
-    (void)fprintf(stream, "  %5.1f %%  %s: %s, %.4g to %.4g um along the route\n", lost / 10.0, name,
-                  cause_words(flow, cause), low, high);
+    (void)fprintf(stream, "  %5.1f %%  %s: %s, %.4g to %.4g um along the route\n", lost / 10.0,
+                  name, cause_words(flow, cause), low, high);
 }
 
 static void describe_losses(const nrw_scenario *scenario, const nrw_estimate *estimate,
@@ -117,8 +119,7 @@ static void describe_losses(const nrw_scenario *scenario, const nrw_estimate *es
     free(tenths);
 }
 
-void nrw_estimate_describe(const nrw_scenario *scenario, const nrw_estimate *estimate,
-                           FILE *stream)
+void nrw_estimate_describe(const nrw_scenario *scenario, const nrw_estimate *estimate, FILE *stream)
 {
     if (estimate->n_trials == 0) {
         (void)fprintf(stream, "No trial was done.\n");

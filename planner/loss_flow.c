@@ -187,10 +187,9 @@ nrw_status nrw_loss_flow_of_run(nrw_loss_flow *flow, const nrw_channel *channel,
     }
     if (status == NRW_OK) {
         const nrw_throat *throats = nrw_channel_throats(channel, &n_throats);
-        const nrw_particle_history history = {n,         run->furthest_um, gathered,
-                                              arrived,   run->fates,       run->x_um,
-                                              run->y_um, route_um,         vessels,
-                                              run->causes};
+        const nrw_particle_history history = {n,          run->furthest_um, gathered,  arrived,
+                                              run->fates, run->x_um,        run->y_um, route_um,
+                                              vessels,    run->causes};
         status = nrw_loss_flow_init(flow, throats, n_throats, &history);
     }
     free(route_um);

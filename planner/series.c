@@ -33,10 +33,8 @@ void nrw_trial_records_destroy(size_t n, nrw_trial_record *records)
 static void name_unit(const series_work *work, size_t lane, size_t trial, char *unit, size_t size)
 {
     static const char *const families[] = {
-        [NRW_TRIALS_ESTIMATE] = "trial",
-        [NRW_TRIALS_SEARCH] = "search",
-        [NRW_TRIALS_VERIFY] = "verify",
-        [NRW_TRIALS_RECHECK] = "recheck",
+        [NRW_TRIALS_ESTIMATE] = "trial", [NRW_TRIALS_SEARCH] = "search",
+        [NRW_TRIALS_VERIFY] = "verify",  [NRW_TRIALS_RECHECK] = "recheck",
         [NRW_TRIALS_SWEEP] = "sweep",
     };
     (void)snprintf(unit, size, "%s/%s/%zu", work->lanes[lane].name, families[work->family],
@@ -115,17 +113,16 @@ static nrw_status run_lanes(series_work *work, size_t n, nrw_race_lane *race_lan
     return nrw_race_run(&race, work->n_lanes, race_lanes, work->errors);
 }
 
-nrw_status nrw_series_run(const nrw_series *series, nrw_trial_family family, size_t first,
-                          size_t n, size_t n_lanes, const nrw_series_lane *lanes,
-                          nrw_errors *errors)
+nrw_status nrw_series_run(const nrw_series *series, nrw_trial_family family, size_t first, size_t n,
+                          size_t n_lanes, const nrw_series_lane *lanes, nrw_errors *errors)
 {
     nrw_trial *trials = calloc(n + 1, sizeof *trials);
     nrw_race_lane *race_lanes = calloc(n_lanes + 1, sizeof *race_lanes);
     nrw_outcome *outcomes = calloc(n * n_lanes + 1, sizeof *outcomes);
     nrw_status status = NRW_NO_MEMORY;
     if (trials && race_lanes && outcomes)
-        status = nrw_trials_draw(&series->scenario->uncertainty, series->seed, family, first, n,
-                                 trials);
+        status =
+            nrw_trials_draw(&series->scenario->uncertainty, series->seed, family, first, n, trials);
     if (status != NRW_OK) {
         (void)nrw_errors_add(errors, status, "", "no memory for %zu trials", n);
     } else {

@@ -34,9 +34,8 @@ typedef struct nrw_series {
  * outcome.status NRW_INTERRUPTED. NRW_OK, NRW_INTERRUPTED, or the first failure
  * that is no divergence. The records depend on scenario, schedules, seed, model
  * and family alone. */
-nrw_status nrw_series_run(const nrw_series *series, nrw_trial_family family, size_t first,
-                          size_t n, size_t n_lanes, const nrw_series_lane *lanes,
-                          nrw_errors *errors);
+nrw_status nrw_series_run(const nrw_series *series, nrw_trial_family family, size_t first, size_t n,
+                          size_t n_lanes, const nrw_series_lane *lanes, nrw_errors *errors);
 
 /* Records (n), none of them done; NULL: no memory. */
 nrw_trial_record *nrw_trial_records_create(size_t n);

@@ -15,8 +15,8 @@
 const char *nrw_state_name(nrw_state state)
 {
     static const char *const names[NRW_N_STATES] = {
-        "unclassified", "frozen", "vortex", "rolling", "plate",    "file",
-        "ribbon",       "torn",   "sheets", "chains",  "clumps",   "scattered"};
+        "unclassified", "frozen", "vortex", "rolling", "plate",  "file",
+        "ribbon",       "torn",   "sheets", "chains",  "clumps", "scattered"};
     return (unsigned)state < NRW_N_STATES ? names[state] : "unknown";
 }
 
@@ -240,8 +240,8 @@ static nrw_status measure_pieces(const nrw_run_result *run, const float *at, nrw
         }
         (void)nrw_cluster_find(&work.grid, n, work.x, work.y, work.z, run->radius_um, REACH,
                                work.roots, work.sizes, NULL);
-        f->piece_aspect = piece_aspect(n, work.roots, work.sizes, work.x, work.y, run->radius_um,
-                                       work.sums);
+        f->piece_aspect =
+            piece_aspect(n, work.roots, work.sizes, work.x, work.y, run->radius_um, work.sums);
         f->height_um = nrw_quantile(n, work.tops, 0.95);
         nrw_cell_grid_clear(&work.grid);
         status = NRW_OK;
@@ -264,7 +264,8 @@ static nrw_status measure_positions(const nrw_run_result *run, size_t first, siz
         return NRW_OK;
     double turned = 0.0;
     for (size_t k = first; k + 1 < last; k++)
-        turned += turn_between(run->trajectory_um + k * n * 3, run->trajectory_um + (k + 1) * n * 3, n);
+        turned +=
+            turn_between(run->trajectory_um + k * n * 3, run->trajectory_um + (k + 1) * n * 3, n);
     const double seconds = run->trajectory_time_s[last - 1] - run->trajectory_time_s[first];
     if (seconds > 0.0)
         f->turning_Hz = turned / seconds / (2.0 * NRW_PI);
@@ -291,20 +292,27 @@ nrw_status nrw_state_measure(const nrw_run_result *run, double from_s, double to
 
 const char *nrw_state_feature_name(int k)
 {
-    static const char *const names[NRW_N_FEATURES] = {
-        "cohesion",     "speed_um_s", "speed_along_um_s", "speed_across_um_s",
-        "turning_Hz",   "aspect_ratio", "axis_deg",       "spread_um",
-        "stacking",     "piece_aspect", "neighbour_distance_um", "height_um",
-        "visible_fraction_of_time"};
+    static const char *const names[NRW_N_FEATURES] = {"cohesion",
+                                                      "speed_um_s",
+                                                      "speed_along_um_s",
+                                                      "speed_across_um_s",
+                                                      "turning_Hz",
+                                                      "aspect_ratio",
+                                                      "axis_deg",
+                                                      "spread_um",
+                                                      "stacking",
+                                                      "piece_aspect",
+                                                      "neighbour_distance_um",
+                                                      "height_um",
+                                                      "visible_fraction_of_time"};
     return names[k];
 }
 
 double *nrw_state_feature(nrw_state_features *f, int k)
 {
     double *const values[NRW_N_FEATURES] = {
-        &f->cohesion,     &f->speed_um_s,   &f->along_um_s, &f->across_um_s,
-        &f->turning_Hz,   &f->aspect_ratio, &f->axis_deg,   &f->spread_um,
-        &f->stacking,     &f->piece_aspect, &f->neighbour_um, &f->height_um,
-        &f->visible};
+        &f->cohesion,     &f->speed_um_s, &f->along_um_s, &f->across_um_s, &f->turning_Hz,
+        &f->aspect_ratio, &f->axis_deg,   &f->spread_um,  &f->stacking,    &f->piece_aspect,
+        &f->neighbour_um, &f->height_um,  &f->visible};
     return values[k];
 }

@@ -37,27 +37,27 @@ typedef struct nrw_state_features {
     double aspect_ratio;            /* median */
     double axis_deg;                /* of the long axis against the heading, 0...90 */
     double spread_um;
-    double stacking;                /* area of the largest cluster's particles one by one, over
-                                       that of its silhouette: 1 in one layer */
-    double piece_aspect;            /* of the clusters, weighted by particles, at the end */
-    double neighbour_um;            /* distance to the nearest neighbour */
-    double height_um;               /* 95 % of the particles' tops are below this, at the end */
-    double visible;                 /* share of frames with a silhouette of the visible size */
+    double stacking;     /* area of the largest cluster's particles one by one, over
+                            that of its silhouette: 1 in one layer */
+    double piece_aspect; /* of the clusters, weighted by particles, at the end */
+    double neighbour_um; /* distance to the nearest neighbour */
+    double height_um;    /* 95 % of the particles' tops are below this, at the end */
+    double visible;      /* share of frames with a silhouette of the visible size */
 } nrw_state_features;
 
 /* Thresholds. */
 typedef struct nrw_state_limits {
-    double cohesive;      /* 0.8: one cluster has at least this share */
-    double torn;          /* 0.5: below, no cluster is the swarm any more */
-    double travel_d_s;    /* 0.1: travels at more diameters a second than this */
-    double turn_Hz;       /* 1/360: turns faster, a degree a second */
-    double stacked;       /* 1.4: stands up above this */
-    double round_aspect;  /* 2: roundish below, */
-    double long_aspect;   /* 3: long above */
-    double aligned_deg;   /* 30: within this of the heading (or of across it) */
-    double piece_aspect;  /* 2.5: pieces are chains above (two touching spheres: 2.24) */
-    double touching_d;    /* 1.3 diameters: neighbours touch below, */
-    double apart_d;       /* 1.5: and don't above */
+    double cohesive;     /* 0.8: one cluster has at least this share */
+    double torn;         /* 0.5: below, no cluster is the swarm any more */
+    double travel_d_s;   /* 0.1: travels at more diameters a second than this */
+    double turn_Hz;      /* 1/360: turns faster, a degree a second */
+    double stacked;      /* 1.4: stands up above this */
+    double round_aspect; /* 2: roundish below, */
+    double long_aspect;  /* 3: long above */
+    double aligned_deg;  /* 30: within this of the heading (or of across it) */
+    double piece_aspect; /* 2.5: pieces are chains above (two touching spheres: 2.24) */
+    double touching_d;   /* 1.3 diameters: neighbours touch below, */
+    double apart_d;      /* 1.5: and don't above */
 } nrw_state_limits;
 
 nrw_state_limits nrw_state_limits_defaults(void);

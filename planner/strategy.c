@@ -135,8 +135,7 @@ static nrw_status choose_recipe(const nrw_series *series, nrw_strategy strategy,
 {
     nrw_recipe recipes[NRW_STRATEGY_RECIPES];
     nrw_schedule schedules[NRW_STRATEGY_RECIPES];
-    const size_t n =
-        nrw_strategy_recipes(strategy, series->scenario, series->channel, recipes);
+    const size_t n = nrw_strategy_recipes(strategy, series->scenario, series->channel, recipes);
     if (n == 0)
         return nrw_errors_add(errors, NRW_REFUSED, "a stronger rig",
                               "the rig can't give the field of strategy '%s'", names[strategy]);

@@ -25,7 +25,7 @@
 /* One run: a line through the grid (both ways) or a point of it. */
 typedef struct sweep_line {
     nrw_schedule schedule;
-    size_t *rows; /* (n_legs - 1) row of each leg after the gathering */
+    size_t *rows;          /* (n_legs - 1) row of each leg after the gathering */
     nrw_outcome *outcomes; /* (n_repeats) */
 } sweep_line;
 
@@ -103,8 +103,8 @@ static double own_field_mT(const nrw_sweep *sweep)
 {
     double largest = sweep->drive.main.field_mT;
     for (size_t k = 0; k < sweep->n_keys; k++)
-        for (size_t v = 0; strcmp(sweep->keys[k].key, "field_mT") == 0 && v < sweep->keys[k].n_values;
-             v++)
+        for (size_t v = 0;
+             strcmp(sweep->keys[k].key, "field_mT") == 0 && v < sweep->keys[k].n_values; v++)
             largest = fmax(largest, sweep->keys[k].values[v]);
     return largest;
 }
@@ -125,8 +125,7 @@ static nrw_drive gathering(const nrw_scenario *scenario)
     const double step_out_Hz = nrw_regime_of(scenario, flat, NULL).step_out_Hz;
     if (step_out_Hz > 0.0)
         flat->frequency_Hz = fmin(flat->frequency_Hz, STEP_OUT_SHARE * step_out_Hz);
-    flat->field_mT =
-        fmin(flat->field_mT, nrw_rig_available_field_mT(&scenario->rig, flat, NULL));
+    flat->field_mT = fmin(flat->field_mT, nrw_rig_available_field_mT(&scenario->rig, flat, NULL));
     drive.other = drive.main;
     return drive;
 }
@@ -285,8 +284,7 @@ static nrw_status measure_run(sweep_work *work, size_t index, size_t repeat, con
             at->failure = strdup(failure);
             continue;
         }
-        const double from_s =
-            visit->end_s - WATCHED_SHARE * (visit->end_s - visit->start_s);
+        const double from_s = visit->end_s - WATCHED_SHARE * (visit->end_s - visit->start_s);
         nrw_status status = nrw_state_measure(
             run, from_s, visit->end_s, heading_of(&line->schedule.legs[leg].drive),
             map->scenario->imaging.smallest_visible_um2, &at->seen);
@@ -324,9 +322,9 @@ static nrw_status save(sweep_work *work, size_t index, size_t repeat)
     if (failure)
         (void)fprintf(file, " |%s", failure);
     name_unit(index, repeat, unit, sizeof unit);
-    nrw_status status = fclose(file) == 0 ? nrw_checkpoint_add(work->config->checkpoint, unit, text,
-                                                               work->errors)
-                                          : no_memory(work);
+    nrw_status status = fclose(file) == 0
+                            ? nrw_checkpoint_add(work->config->checkpoint, unit, text, work->errors)
+                            : no_memory(work);
     free(text);
     return status;
 }
@@ -383,32 +381,22 @@ static double stored_every_s(const sweep_work *work)
     const nrw_scenario *open = &work->open;
     const double frame_s = 1.0 / open->imaging.frame_rate_Hz;
     const double bytes = (double)open->particles.count * 3.0 * sizeof(float);
-    const double wanted = fmax(open->sweep.seconds / STORED_PER_SETTING,
-                               open->deadline_s * bytes / STORED_BYTES_MAX);
+    const double wanted =
+        fmax(open->sweep.seconds / STORED_PER_SETTING, open->deadline_s * bytes / STORED_BYTES_MAX);
     /* a whole number of frames, and at least some moments in the time watched */
     return fmin(fmax(1.0, round(wanted / frame_s)) * frame_s, 0.2 * open->sweep.seconds);
 }
 
-static nrw_status run_lines(sweep_work *work)
+static nrw_status race_lines(sweep_work *work, const nrw_trial *trials, nrw_race_lane *lanes)
 {
-    nrw_sweep_map *map = work->map;
-    const size_t n_lines = work->n_lines, n_repeats = map->n_repeats;
-    nrw_trial *trials = calloc(n_repeats, sizeof *trials);
-    nrw_race_lane *lanes = calloc(n_lines, sizeof *lanes);
-    nrw_status status = trials && lanes ? NRW_OK : no_memory(work);
-    /* nominal particles: repeats differ by chance alone */
-    const nrw_uncertainty none = {0.0, 0.0, 0.0, 0.0};
-    if (status == NRW_OK && nrw_trials_draw(&none, work->config->seed, NRW_TRIALS_SWEEP, 0,
-                                            n_repeats, trials) != NRW_OK)
-        status = no_memory(work);
-    for (size_t r = 0; status == NRW_OK && r < n_repeats; r++)
-        map->seeds[r] = trials[r].seed;
-    size_t n = 0;
-    for (size_t k = 0; status == NRW_OK && k < n_lines; k++) {
+    const size_t n_repeats = work->map->n_repeats;
+    for (size_t r = 0; r < n_repeats; r++)
+        work->map->seeds[r] = trials[r].seed;
+    for (size_t k = 0; k < work->n_lines; k++) {
         const sweep_line *line = &work->lines[k];
         /* a line of which the rig gives nothing has nothing to run */
         const size_t runs = line->schedule.n_legs > 1 ? n_repeats : 0;
-        lanes[n++] = (nrw_race_lane){&line->schedule, 0, runs, line->outcomes};
+        lanes[k] = (nrw_race_lane){&line->schedule, 0, runs, line->outcomes};
     }
     nrw_race race;
     memset(&race, 0, sizeof race);
@@ -423,14 +411,26 @@ static nrw_status run_lines(sweep_work *work)
     race.known = work->config->checkpoint ? known : NULL;
     race.record = true;
     race.trajectory_every_s = stored_every_s(work);
-    if (status == NRW_OK)
-        status = nrw_race_run(&race, n, lanes, work->errors);
+    return nrw_race_run(&race, work->n_lines, lanes, work->errors);
+}
+
+static nrw_status run_lines(sweep_work *work)
+{
+    const size_t n_repeats = work->map->n_repeats;
+    nrw_trial *trials = calloc(n_repeats + 1, sizeof *trials);
+    nrw_race_lane *lanes = calloc(work->n_lines + 1, sizeof *lanes);
+    /* nominal particles: repeats differ by chance alone */
+    const nrw_uncertainty none = {0.0, 0.0, 0.0, 0.0};
+    nrw_status status = NRW_NO_MEMORY;
+    if (trials && lanes)
+        status = nrw_trials_draw(&none, work->config->seed, NRW_TRIALS_SWEEP, 0, n_repeats, trials);
+    status = status == NRW_OK ? race_lines(work, trials, lanes) : no_memory(work);
     free(trials);
     free(lanes);
     return status;
 }
 
-/* --- the whole ------------------------------------------------------------------------------------ */
+/* --- the whole ------------------------------------------------------------- */
 
 static nrw_status begin(sweep_work *work, const nrw_scenario *scenario)
 {

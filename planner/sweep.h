@@ -36,18 +36,18 @@ typedef struct nrw_sweep_repeat {
     bool done, failed; /* failed: stopped by a numerical failure; no features */
     nrw_state state;
     nrw_state_features seen;
-    double gather_s;   /* until gathered; NAN: not within the time for it */
-    char *failure;     /* of its run; NULL: none; owned */
+    double gather_s; /* until gathered; NAN: not within the time for it */
+    char *failure;   /* of its run; NULL: none; owned */
 } nrw_sweep_repeat;
 
 /* One point of the grid, gone through one way. */
 typedef struct nrw_sweep_row {
     size_t point; /* index in the grid, the last key the fastest */
     nrw_sweep_way way;
-    bool beyond_rig; /* not run */
+    bool beyond_rig;                  /* not run */
     size_t n_done, n_failed, n_agree; /* repeats; those that share the state */
-    nrw_state state;         /* of more than half of the repeats done, else unclassified */
-    nrw_state_features mean; /* over the repeats done */
+    nrw_state state;                  /* of more than half of the repeats done, else unclassified */
+    nrw_state_features mean;          /* over the repeats done */
     double cohesion_least, speed_deviation_um_s, gather_s;
 } nrw_sweep_row;
 
@@ -61,13 +61,13 @@ typedef struct nrw_sweep_map {
     nrw_sweep_repeat *repeats; /* (n_rows x n_repeats) */
     size_t n_beyond_rig, n_failed, n_not_gathered;
     char failure[256]; /* where and why the first that failed did; "" if none did */
-    uint64_t *seeds; /* (n_repeats) the same for every point */
+    uint64_t *seeds;   /* (n_repeats) the same for every point */
 } nrw_sweep_map;
 
 /* Runs the sweep of a scenario that has one. NRW_OK; NRW_REFUSED when the rig can
  * give none of the points, or not the gathering; NRW_INTERRUPTED with what was
- * done; NRW_DIVERGED when every repeat failed; failures. The map depends on scenario, seed, model and both_ways alone.
- * Clear it in every case. */
+ * done; NRW_DIVERGED when every repeat failed; failures. The map depends on scenario, seed, model
+ * and both_ways alone. Clear it in every case. */
 nrw_status nrw_sweep_run(const nrw_scenario *scenario, const nrw_sweep_config *config,
                          nrw_sweep_map *map, nrw_errors *errors);
 void nrw_sweep_map_clear(nrw_sweep_map *map);

@@ -252,7 +252,7 @@ static void describe_rows(const nrw_sweep_map *map, FILE *stream)
                               sizeof point);
         if (row->n_done == 0)
             (void)fprintf(stream, "  %-34s %-6s %s\n", point, nrw_sweep_way_name(row->way),
-                          row->beyond_rig      ? "beyond the rig"
+                          row->beyond_rig     ? "beyond the rig"
                           : row->n_failed > 0 ? "failed"
                                               : "not done");
         else

@@ -42,7 +42,8 @@ size_t nrw_sweep_per_line(const nrw_sweep *sweep)
     return sweep->keys[sweep->n_keys - 1].n_values;
 }
 
-/* --- rows ---------------------------------------------------------------------------------------- */
+/* --- rows ----------------------------------------------------------------------------------------
+ */
 
 static void average_features(nrw_sweep_row *row, size_t n, nrw_sweep_repeat *repeats)
 {
@@ -112,7 +113,8 @@ void nrw_sweep_summarise(nrw_sweep_map *map)
         summarise_row(&map->rows[r], map->n_repeats, repeats);
         for (size_t k = 0; k < map->n_repeats; k++) {
             map->n_failed += repeats[k].done && repeats[k].failed;
-            map->n_not_gathered += repeats[k].done && !repeats[k].failed && isnan(repeats[k].gather_s);
+            map->n_not_gathered +=
+                repeats[k].done && !repeats[k].failed && isnan(repeats[k].gather_s);
             if (repeats[k].done && repeats[k].failed && map->failure[0] == '\0')
                 note_failure(map, r, k);
         }

@@ -42,8 +42,8 @@ static char *join_warnings(const nrw_run_result *run)
         size += strlen(run->warnings[k]) + 1;
     char *text = run->n_warnings > 0 ? malloc(size) : NULL;
     for (size_t k = 0, used = 0; text && k < run->n_warnings; k++)
-        used += (size_t)snprintf(text + used, size - used, "%s%s", k > 0 ? "\t" : "",
-                                 run->warnings[k]);
+        used +=
+            (size_t)snprintf(text + used, size - used, "%s%s", k > 0 ? "\t" : "", run->warnings[k]);
     return text;
 }
 
@@ -171,11 +171,16 @@ static void list_numbers(nrw_trial_record *record, double *numbers[N_NUMBERS])
 {
     nrw_outcome *outcome = &record->outcome;
     nrw_draw *draw = &record->trial.draw;
-    double *const single[] = {&draw->moment,           &draw->viscosity,
-                              &draw->rolling,          &draw->pair_flow,
-                              &outcome->delivered,     &outcome->time_s,
-                              &outcome->time_to_target_s, &outcome->furthest_um,
-                              &record->visible_fraction,  &record->held_fraction};
+    double *const single[] = {&draw->moment,
+                              &draw->viscosity,
+                              &draw->rolling,
+                              &draw->pair_flow,
+                              &outcome->delivered,
+                              &outcome->time_s,
+                              &outcome->time_to_target_s,
+                              &outcome->furthest_um,
+                              &record->visible_fraction,
+                              &record->held_fraction};
     size_t at = 0;
     for (size_t k = 0; k < sizeof single / sizeof *single; k++)
         numbers[at++] = single[k];
@@ -264,7 +269,7 @@ static void csv_row(nrw_csv *csv, const char *name, const nrw_trial_record *reco
 }
 
 nrw_status nrw_trial_records_csv(nrw_store *store, size_t n_lanes, const char *const *names,
-                                 const nrw_trial_record *const *records, const size_t *n_records,
+                                 size_t n_trials, const nrw_trial_record *records,
                                  nrw_errors *errors)
 {
     static const char file_name[] = "trials.csv";
@@ -284,8 +289,8 @@ nrw_status nrw_trial_records_csv(nrw_store *store, size_t n_lanes, const char *c
     nrw_csv csv;
     nrw_csv_begin(&csv, file, header);
     for (size_t lane = 0; lane < n_lanes; lane++)
-        for (size_t k = 0; k < n_records[lane]; k++)
-            if (nrw_trial_record_done(&records[lane][k]))
-                csv_row(&csv, names ? names[lane] : NULL, &records[lane][k]);
+        for (size_t k = 0; k < n_trials; k++)
+            if (nrw_trial_record_done(&records[lane * n_trials + k]))
+                csv_row(&csv, names ? names[lane] : NULL, &records[lane * n_trials + k]);
     return nrw_store_file_close(store, file_name, file, errors);
 }

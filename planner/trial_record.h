@@ -22,7 +22,7 @@ typedef struct nrw_trial_record {
     double held_fraction;    /* nrw_run_result */
     nrw_loss_flow flow;      /* owned */
     char failure[192];       /* what a diverged run said; "" otherwise */
-    char *warnings;          /* of trial 0: sentences of its run, a tab between; NULL: none; owned */
+    char *warnings; /* of trial 0: sentences of its run, a tab between; NULL: none; owned */
 } nrw_trial_record;
 
 /* From a run that is done. NRW_NO_MEMORY. The caller clears the record. */
@@ -41,12 +41,12 @@ static inline bool nrw_trial_record_done(const nrw_trial_record *record)
 void nrw_trial_record_write(const nrw_trial_record *record, FILE *file);
 bool nrw_trial_record_read(nrw_trial_record *record, const char *text);
 
-/* trials.csv: the contract's columns, the drawn factors, then `time_s`,
- * `visible_fraction_of_time`, `arrived` (share that was in the target at some
- * time), `held_fraction`, `failed`. With names, one for each of n_lanes, a column
- * `strategy` comes first. Trials that were not done are left out. */
+/* trials.csv of records (n_lanes x n_trials): the contract's columns, the drawn
+ * factors, then `time_s`, `visible_fraction_of_time`, `arrived` (share that was in
+ * the target at some time), `held_fraction`, `failed`. With names, one for each
+ * lane, a column `strategy` comes first. Trials that were not done are left out. */
 nrw_status nrw_trial_records_csv(nrw_store *store, size_t n_lanes, const char *const *names,
-                                 const nrw_trial_record *const *records, const size_t *n_records,
+                                 size_t n_trials, const nrw_trial_record *records,
                                  nrw_errors *errors);
 
 /* Sentence k of the warnings into `text`, always terminated; false: there is none. */

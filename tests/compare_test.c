@@ -31,9 +31,18 @@ static nrw_trial_record record_of(size_t index, size_t delivered)
 }
 
 /* Delivered counts of trial k; trials are hard or easy for everyone alike. */
-static size_t good(size_t k) { return 30 + 3 * (k % 5) + k % 2; }
-static size_t poor(size_t k) { return 20 + 3 * (k % 5) + k % 3; }
-static size_t like_good(size_t k) { return 30 + 3 * (k % 5) + (k + 1) % 2; }
+static size_t good(size_t k)
+{
+    return 30 + 3 * (k % 5) + k % 2;
+}
+static size_t poor(size_t k)
+{
+    return 20 + 3 * (k % 5) + k % 3;
+}
+static size_t like_good(size_t k)
+{
+    return 30 + 3 * (k % 5) + (k + 1) % 2;
+}
 
 static const nrw_contender contenders[3] = {{"a", "", NULL}, {"b", "", NULL}, {"c", "", NULL}};
 
@@ -47,14 +56,13 @@ static nrw_comparison comparison_of(size_t n, size_t (*const delivered[])(size_t
     comparison.n = n;
     comparison.n_trials = TRIALS;
     comparison.contenders = contenders;
-    comparison.records = calloc(n, sizeof *comparison.records);
+    comparison.records = nrw_trial_records_create(n * TRIALS);
     comparison.estimates = calloc(n, sizeof *comparison.estimates);
     for (size_t c = 0; c < n; c++) {
-        comparison.records[c] = nrw_trial_records_create(TRIALS);
+        nrw_trial_record *records = comparison.records + c * TRIALS;
         for (size_t k = 0; k < TRIALS; k++)
-            comparison.records[c][k] = record_of(k, delivered[c](k));
-        cr_assert_eq(nrw_estimate_of(&comparison.estimates[c], &scenario, TRIALS,
-                                     comparison.records[c], 0.65),
+            records[k] = record_of(k, delivered[c](k));
+        cr_assert_eq(nrw_estimate_of(&comparison.estimates[c], &scenario, TRIALS, records, 0.65),
                      NRW_OK);
     }
     cr_assert_eq(nrw_compare_judge(&comparison), NRW_OK);
@@ -141,7 +149,8 @@ static const char gate[] =
     "            magnetics: {kind: induced, susceptibility: 0.3, relaxation_time_s: 1.0e-5}}\n"
     "channel:\n"
     "  depth_um: 60\n"
-    "  nodes: {z: {at_um: [-90, 0]}, a: {at_um: [0, 0]}, b: {at_um: [200, 0]}, c: {at_um: [300, 0]}}\n"
+    "  nodes: {z: {at_um: [-90, 0]}, a: {at_um: [0, 0]}, b: {at_um: [200, 0]}, c: {at_um: [300, "
+    "0]}}\n"
     "  vessels:\n"
     "    - {from: z, to: a, width_um: 100}\n"
     "    - {from: a, to: b, width_um: [[0, 100], [0.4, 12], [0.5, 12], [0.9, 100]]}\n"

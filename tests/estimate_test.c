@@ -35,8 +35,8 @@ static nrw_trial_record record_of(size_t index, size_t delivered, double time_to
         vessels[i] = -1;
         causes[i] = NRW_LOSS_PLUGGED;
     }
-    const nrw_particle_history history = {SWARM, furthest, NULL,    NULL,    fates,
-                                          zeros, zeros,    zeros,   vessels, causes};
+    const nrw_particle_history history = {SWARM, furthest, NULL,  NULL,    fates,
+                                          zeros, zeros,    zeros, vessels, causes};
     cr_assert_eq(nrw_loss_flow_init(&record.flow, NULL, 0, &history), NRW_OK);
     return record;
 }
@@ -210,10 +210,9 @@ Test(trial_record, of_a_failed_run_delivers_nothing_and_keeps_every_particle)
                  NRW_OK);
     cr_expect_eq(record.outcome.delivered, 0.0);
     cr_expect_eq(record.outcome.fate[NRW_FATE_DELIVERED], 0.0);
-    cr_expect_float_eq(record.outcome.fate[NRW_FATE_IN_TRANSIT],
-                       run->fate_fraction[NRW_FATE_DELIVERED] +
-                           run->fate_fraction[NRW_FATE_IN_TRANSIT],
-                       1e-12);
+    cr_expect_float_eq(
+        record.outcome.fate[NRW_FATE_IN_TRANSIT],
+        run->fate_fraction[NRW_FATE_DELIVERED] + run->fate_fraction[NRW_FATE_IN_TRANSIT], 1e-12);
     cr_expect_eq(record.flow.stages[record.flow.n_stages - 1].n_reached, 0);
     cr_expect_eq(record.flow.n, run->n_particles);
     cr_expect_str_eq(record.failure, "the step fell");

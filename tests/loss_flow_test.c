@@ -38,7 +38,7 @@ static void add(tracks *t, int gathered, double furthest, int arrived, nrw_fate 
 static nrw_particle_history history_of(const tracks *t)
 {
     return (nrw_particle_history){t->n, t->furthest, t->gathered, t->arrived, t->fates,
-                                  t->x, t->y,        t->route,    t->vessels,  NULL};
+                                  t->x, t->y,        t->route,    t->vessels, NULL};
 }
 
 static tracks example(void)
@@ -208,8 +208,8 @@ Test(loss_flow, without_a_throat_released_gathered_target_retained_remain)
 Test(loss_flow, exits_of_one_place_are_kept_apart_by_cause_and_sum_to_a_whole)
 {
     tracks t = example();
-    uint8_t causes[MOST] = {NRW_LOSS_OTHER,    NRW_LOSS_POCKET,         NRW_LOSS_PLUGGED,
-                            NRW_LOSS_IN_THROAT, NRW_LOSS_STUCK,         NRW_LOSS_PAST_BUT_APART,
+    uint8_t causes[MOST] = {NRW_LOSS_OTHER,     NRW_LOSS_POCKET, NRW_LOSS_PLUGGED,
+                            NRW_LOSS_IN_THROAT, NRW_LOSS_STUCK,  NRW_LOSS_PAST_BUT_APART,
                             NRW_LOSS_SWEPT};
     nrw_loss_flow flow, twice = {0};
     nrw_particle_history history = history_of(&t);

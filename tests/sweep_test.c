@@ -15,15 +15,20 @@ static const char narrow[] =
     "            magnetics: {kind: induced, susceptibility: 0.3, relaxation_time_s: 1.0e-5}}\n"
     "channel:\n"
     "  depth_um: 60\n"
-    "  nodes: {z: {at_um: [-60, 0]}, a: {at_um: [0, 0]}, b: {at_um: [60, 0]}, c: {at_um: [90, 0]}}\n"
-    "  vessels: [{from: z, to: a, width_um: 30}, {from: a, to: b, width_um: 30}, {from: b, to: c, width_um: 30}]\n"
+    "  nodes: {z: {at_um: [-60, 0]}, a: {at_um: [0, 0]}, b: {at_um: [60, 0]}, c: {at_um: [90, "
+    "0]}}\n"
+    "  vessels: [{from: z, to: a, width_um: 30}, {from: a, to: b, width_um: 30}, {from: b, to: c, "
+    "width_um: 30}]\n"
     "release: {node: a, radius_um: 11}\n"
     "target: {node: b, radius_um: 10}\n"
     "deadline_s: 5\n"
     "rig: {field_max_mT: 12, frequency_max_Hz: 100, sample_rate_Hz: 10000, axes: {\n"
-    "  x: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: 60},\n"
-    "  y: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: 60},\n"
-    "  z: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: 60}}}\n"
+    "  x: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: "
+    "60},\n"
+    "  y: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: "
+    "60},\n"
+    "  z: {mT_per_A: 2, resistance_ohm: 3, inductance_mH: 10, current_max_A: 8, voltage_max_V: "
+    "60}}}\n"
     "sweep:\n"
     "  drive: {mode: rotating, field_mT: 10, frequency_Hz: 50, heading: b}\n"
     "  vary: {field_mT: [8, 10], tilt_deg: [0, 30, 60]}\n"
@@ -93,7 +98,8 @@ Test(sweep, both_ways_ends_at_the_top_and_comes_back)
         cr_expect_eq(up->n_done + down->n_done, 4);
     }
     /* the way up begins as the point alone does: the same seed, drive and time */
-    cr_expect_eq(nrw_sweep_find(&map, 0, NRW_SWEEP_UP)->mean.spread_um, alone.rows[0].mean.spread_um);
+    cr_expect_eq(nrw_sweep_find(&map, 0, NRW_SWEEP_UP)->mean.spread_um,
+                 alone.rows[0].mean.spread_um);
     cr_expect_neq(nrw_sweep_find(&map, 0, NRW_SWEEP_DOWN)->mean.spread_um,
                   alone.rows[0].mean.spread_um, "the way down has a past");
     cr_expect_null(nrw_sweep_find(&map, 0, NRW_SWEEP_ALONE));
@@ -143,7 +149,8 @@ Test(sweep, a_state_needs_more_than_half_of_the_repeats)
 {
     small_setup setup = small_setup_of(narrow);
     nrw_sweep_map map = map_of(setup.scenario, 4);
-    const nrw_state states[4] = {NRW_STATE_TORN, NRW_STATE_ROLLING, NRW_STATE_ROLLING, NRW_STATE_TORN};
+    const nrw_state states[4] = {NRW_STATE_TORN, NRW_STATE_ROLLING, NRW_STATE_ROLLING,
+                                 NRW_STATE_TORN};
     for (size_t k = 0; k < 4; k++)
         map.repeats[k].state = states[k];
     nrw_sweep_summarise(&map);
