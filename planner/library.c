@@ -65,7 +65,7 @@ static nrw_recipe common(const nrw_scenario *scenario)
     recipe.lookahead_um = 1.25 * gathered;
     recipe.steer_by_rear = true;
     recipe.dwell_s = fmin(5.0, 0.02 * scenario->deadline_s);
-    recipe.home_tilt_deg = 15.0;
+    recipe.home_tilt_deg = 22.0;
     recipe.collects = 0;
     recipe.collect_s = 4.0;
     recipe.regather = true;

@@ -21,6 +21,7 @@ enum {
     VARIED_BATCHES = 4,
     SEARCH_TRIALS = FIRST_TRIALS + MORE_TRIALS + FINAL_TRIALS,
     MAX_CANDIDATES = LIBRARY_MAX + VARIED_BATCHES * BATCH,
+    ROUNDS = 3,           /* of search and verification */
     BASELINES_MAX = 4,
     BASELINE_TRIALS = 1
 };
@@ -29,6 +30,8 @@ enum {
 #define GOOD_ENOUGH 0.9
 #define ABOVE_GOAL 0.15
 #define NEARLY_ALL 0.93
+/* A verified mean below this (or below the goal) sends the search on. */
+#define VERIFIED_ENOUGH 0.85
 /* Of two that deliver alike the quicker is better: weight of the time used. */
 #define TIME_WEIGHT 0.02
 /* A recipe that fails now and then is worse than its mean: weight of the
@@ -42,6 +45,8 @@ typedef struct candidate {
     nrw_schedule schedule;
     nrw_outcome outcomes[SEARCH_TRIALS];
     size_t n_trials;
+    bool verified;
+    double verified_score; /* what fresh trials made of it */
 } candidate;
 
 typedef struct planner {
@@ -54,6 +59,12 @@ typedef struct planner {
     nrw_trial search_trials[SEARCH_TRIALS];
     candidate *candidates; /* (MAX_CANDIDATES) */
     size_t n_candidates;
+    nrw_recipe hands[LIBRARY_MAX];
+    size_t n_hands, next_hand;
+    uint32_t next_batch; /* of variations */
+    nrw_outcome *fresh;  /* (n_verification) of the last verification; owned */
+    nrw_trial *trials;   /* (n_verification) of the verification that is reported; owned */
+    size_t adopted;      /* candidate that is reported; n_candidates: none */
     const char *stage;
     double best_mean;
     size_t runs_done; /* before the race under way */
@@ -115,18 +126,24 @@ static nrw_status add_row(planner *plan, const char *stage, const nrw_recipe *re
 
 /* --- scores ----------------------------------------------------------------- */
 
+static double score(const planner *plan, size_t n, const nrw_outcome *outcomes)
+{
+    const double mean = nrw_outcomes_mean(n, outcomes);
+    double spread2 = 0.0, cost = 0.0;
+    for (size_t k = 0; k < n; k++) {
+        spread2 += (outcomes[k].delivered - mean) * (outcomes[k].delivered - mean) / (double)n;
+        cost += (TIME_WEIGHT * outcomes[k].time_s / plan->scenario->deadline_s +
+                 LATE_WEIGHT * outcomes[k].out_of_time) /
+                (double)n;
+    }
+    return mean - SPREAD_WEIGHT * sqrt(spread2) - cost;
+}
+
 static double score_of(const planner *plan, const candidate *c)
 {
     if (c->n_trials == 0)
         return -INFINITY;
-    const double n = (double)c->n_trials, mean = nrw_outcomes_mean(c->n_trials, c->outcomes);
-    double spread2 = 0.0, cost = 0.0;
-    for (size_t k = 0; k < c->n_trials; k++) {
-        spread2 += (c->outcomes[k].delivered - mean) * (c->outcomes[k].delivered - mean) / n;
-        cost += (TIME_WEIGHT * c->outcomes[k].time_s / plan->scenario->deadline_s +
-                 LATE_WEIGHT * c->outcomes[k].out_of_time) / n;
-    }
-    return mean - SPREAD_WEIGHT * sqrt(spread2) - cost;
+    return c->verified ? c->verified_score : score(plan, c->n_trials, c->outcomes);
 }
 
 /* Indices [first, last) of candidates by falling score, ties by rising index. */
@@ -239,8 +256,10 @@ static size_t best_candidate(const planner *plan)
 
 static bool good_enough(const planner *plan)
 {
+    if (plan->n_candidates == 0)
+        return false;
     const candidate *c = &plan->candidates[best_candidate(plan)];
-    if (c->n_trials <= FIRST_TRIALS)
+    if (c->n_trials <= FIRST_TRIALS || c->verified)
         return false;
     double mean = nrw_outcomes_mean(c->n_trials, c->outcomes);
     return mean >= fmin(0.97, fmax(GOOD_ENOUGH, plan->scenario->goal.fraction_min + ABOVE_GOAL));
@@ -248,36 +267,31 @@ static bool good_enough(const planner *plan)
 
 static nrw_status search_library(planner *plan)
 {
-    nrw_recipe recipes[LIBRARY_MAX];
-    size_t n = nrw_recipe_library(plan->scenario, plan->channel, &plan->result->necessary, recipes,
-                                  LIBRARY_MAX);
     nrw_status status = NRW_OK;
-    for (size_t k = 0; status == NRW_OK && k < n; k += BATCH) {
+    while (status == NRW_OK && plan->next_hand < plan->n_hands && !good_enough(plan)) {
         const size_t first = plan->n_candidates;
-        for (size_t c = k; status == NRW_OK && c < n && c < k + BATCH; c++)
-            status = add_candidate(plan, &recipes[c]);
+        for (size_t k = 0; status == NRW_OK && k < BATCH && plan->next_hand < plan->n_hands; k++)
+            status = add_candidate(plan, &plan->hands[plan->next_hand++]);
         if (status == NRW_OK)
             status = run_batch(plan, "library", first);
-        if (status == NRW_OK && good_enough(plan))
-            break;
     }
     return status;
 }
 
-/* Around the best of the library: each batch varies what is best by then. */
+/* Around the best so far: each batch varies what is best by then. */
 static nrw_status search_near(planner *plan)
 {
     nrw_status status = NRW_OK;
-    for (uint32_t batch = 0; status == NRW_OK && batch < VARIED_BATCHES; batch++) {
-        if (good_enough(plan))
-            break;
+    while (status == NRW_OK && plan->next_batch < VARIED_BATCHES && !good_enough(plan)) {
         const nrw_recipe centre = plan->candidates[best_candidate(plan)].recipe;
         const size_t first = plan->n_candidates;
-        for (uint32_t c = 0; status == NRW_OK && c < BATCH; c++) {
-            nrw_recipe varied = nrw_recipe_vary(&centre, plan->scenario, &plan->result->necessary,
-                                                plan->config->seed, batch * BATCH + c);
+        for (uint32_t k = 0; status == NRW_OK && k < BATCH; k++) {
+            nrw_recipe varied =
+                nrw_recipe_vary(&centre, plan->scenario, &plan->result->necessary,
+                                plan->config->seed, plan->next_batch * BATCH + k);
             status = add_candidate(plan, &varied);
         }
+        plan->next_batch++;
         if (status == NRW_OK)
             status = run_batch(plan, "varied", first);
     }
@@ -364,41 +378,71 @@ static nrw_status note_verified(planner *plan, const nrw_outcome *outcomes, size
     return status;
 }
 
-static nrw_status verify(planner *plan)
+/* Takes over what the last verification made of a candidate. */
+static nrw_status adopt(planner *plan, const candidate *verified, const nrw_trial *trials)
 {
     nrw_plan_result *result = plan->result;
     const size_t n = plan->config->n_verification;
-    candidate *best = &plan->candidates[best_candidate(plan)];
-    nrw_schedule baseline = {0};
-    nrw_trial *trials = calloc(n, sizeof *trials);
-    result->simple = calloc(n, sizeof *result->simple);
-    result->verification = calloc(n, sizeof *result->verification);
-    nrw_status status = NRW_OK;
-    if (!trials || !result->simple || !result->verification)
-        status = nrw_errors_add(plan->errors, NRW_NO_MEMORY, "", "no memory for the verification");
-    if (status == NRW_OK)
-        status = nrw_trials_draw(&plan->scenario->uncertainty, plan->config->seed, NRW_TRIALS_VERIFY,
-                                 0, n, trials);
-    if (status == NRW_OK)
-        status = pick_baseline(plan, &baseline);
+    memcpy(plan->trials, trials, n * sizeof *trials);
+    free(result->verification);
+    result->verification = plan->fresh;
+    result->n_verification = n;
+    plan->fresh = NULL;
+    plan->adopted = (size_t)(verified - plan->candidates);
+    return note_verified(plan, result->verification, n);
+}
+
+/* The best candidate on fresh trials; each round has its own. */
+static nrw_status verify(planner *plan, size_t round, nrw_trial *trials, candidate *best)
+{
+    const size_t n = plan->config->n_verification;
+    free(plan->fresh);
+    plan->fresh = calloc(n, sizeof *plan->fresh);
+    if (!plan->fresh)
+        return nrw_errors_add(plan->errors, NRW_NO_MEMORY, "", "no memory for the verification");
+    nrw_status status = nrw_trials_draw(&plan->scenario->uncertainty, plan->config->seed,
+                                        NRW_TRIALS_VERIFY, round * n, n, trials);
     if (status == NRW_OK) {
         plan->race.trials = trials;
-        const nrw_race_lane lanes[2] = {{&best->schedule, 0, n, result->verification},
-                                        {&baseline, 0, n, result->simple}};
-        status = race(plan, "verification", 2, lanes);
+        const nrw_race_lane lane = {&best->schedule, 0, n, plan->fresh};
+        status = race(plan, "verification", 1, &lane);
+        plan->race.trials = plan->search_trials;
+    }
+    if (status == NRW_OK)
+        status = add_row(plan, "verification", &best->recipe, n, plan->fresh);
+    if (status != NRW_OK)
+        return status;
+    best->verified = true;
+    best->verified_score = score(plan, n, plan->fresh);
+    const double mean = nrw_outcomes_mean(n, plan->fresh);
+    if (isnan(plan->result->delivered) || mean > plan->result->delivered)
+        status = adopt(plan, best, trials);
+    return status;
+}
+
+/* The simple schedule on the trials that the plan was verified on. */
+static nrw_status verify_baseline(planner *plan)
+{
+    nrw_plan_result *result = plan->result;
+    const size_t n = result->n_verification;
+    nrw_schedule baseline = {0};
+    nrw_outcome *simple = calloc(n, sizeof *simple);
+    nrw_status status = simple ? pick_baseline(plan, &baseline)
+                               : nrw_errors_add(plan->errors, NRW_NO_MEMORY, "",
+                                                "no memory for the verification");
+    if (status == NRW_OK) {
+        plan->race.trials = plan->trials;
+        const nrw_race_lane lane = {&baseline, 0, n, simple};
+        status = race(plan, "keep-gathered, verified", 1, &lane);
         plan->race.trials = plan->search_trials;
     }
     if (status == NRW_OK) {
-        result->n_verification = n;
-        result->baseline = nrw_outcomes_mean(n, result->simple);
-        status = note_verified(plan, result->verification, n);
+        result->baseline = nrw_outcomes_mean(n, simple);
+        status = add_row(plan, "verified simple", &result->baseline_recipe, n, simple);
     }
-    if (status == NRW_OK)
-        status = add_row(plan, "verification", &best->recipe, n, result->verification);
-    if (status == NRW_OK)
-        status = add_row(plan, "verified simple", &result->baseline_recipe, n, result->simple);
     nrw_schedule_clear(&baseline);
-    free(trials);
+    free(result->simple);
+    result->simple = simple;
     return status;
 }
 
@@ -454,18 +498,14 @@ static void refuse_early(nrw_plan_result *result, const nrw_necessary_check *fai
 
 static nrw_status search(planner *plan)
 {
-    double started = clock_s();
-    nrw_status status = nrw_trials_draw(&plan->scenario->uncertainty, plan->config->seed,
-                                        NRW_TRIALS_SEARCH, 0, SEARCH_TRIALS, plan->search_trials);
-    plan->race.trials = plan->search_trials;
-    if (status == NRW_OK)
-        status = search_library(plan);
+    const double started = clock_s();
+    nrw_status status = search_library(plan);
     if (status == NRW_OK && plan->n_candidates > 0)
         status = search_near(plan);
     if (status == NRW_OK && plan->n_candidates > 0)
         status = decide(plan);
     plan->result->n_candidates = plan->n_candidates;
-    plan->result->wall_search_s = clock_s() - started;
+    plan->result->wall_search_s += clock_s() - started;
     if (status == NRW_OK && plan->n_candidates == 0)
         status = nrw_errors_add(plan->errors, NRW_REFUSED, "a stronger rig",
                                 "the rig can't give any of the fields that a plan would use");
@@ -477,10 +517,48 @@ static void keep_best(planner *plan)
 {
     if (plan->n_candidates == 0)
         return;
-    candidate *best = &plan->candidates[best_candidate(plan)];
+    const size_t which =
+        plan->adopted < plan->n_candidates ? plan->adopted : best_candidate(plan);
+    candidate *best = &plan->candidates[which];
     plan->result->recipe = best->recipe;
     plan->result->schedule = best->schedule;
     memset(&best->schedule, 0, sizeof best->schedule);
+}
+
+/* Searches and verifies in turn until a plan holds what the search promised, or
+ * nothing better comes up. */
+static nrw_status work(planner *plan)
+{
+    const size_t n = plan->config->n_verification;
+    const double enough = fmax(plan->scenario->goal.fraction_min, VERIFIED_ENOUGH);
+    nrw_trial *trials = calloc(n, sizeof *trials);
+    plan->trials = calloc(n, sizeof *plan->trials);
+    nrw_status status = NRW_OK;
+    if (!trials || !plan->trials)
+        status = nrw_errors_add(plan->errors, NRW_NO_MEMORY, "", "no memory for the verification");
+    if (status == NRW_OK)
+        status = nrw_trials_draw(&plan->scenario->uncertainty, plan->config->seed,
+                                 NRW_TRIALS_SEARCH, 0, SEARCH_TRIALS, plan->search_trials);
+    plan->race.trials = plan->search_trials;
+    for (size_t round = 0; status == NRW_OK && round < ROUNDS; round++) {
+        status = search(plan);
+        if (status != NRW_OK)
+            break;
+        candidate *best = &plan->candidates[best_candidate(plan)];
+        if (best->verified)
+            break;
+        const double started = clock_s();
+        status = verify(plan, round, trials, best);
+        plan->result->wall_verification_s += clock_s() - started;
+        if (status == NRW_OK && plan->result->delivered >= enough)
+            break;
+    }
+    const double started = clock_s();
+    if (status == NRW_OK)
+        status = verify_baseline(plan);
+    plan->result->wall_verification_s += clock_s() - started;
+    free(trials);
+    return status;
 }
 
 static nrw_status finish(planner *plan)
@@ -526,16 +604,16 @@ nrw_status nrw_plan(const nrw_scenario *scenario, const nrw_channel *channel,
     if (!plan.candidates)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the search");
     result->searched = true;
-    nrw_status status = search(&plan);
-    const double started = clock_s();
-    if (status == NRW_OK)
-        status = verify(&plan);
-    result->wall_verification_s = clock_s() - started;
+    plan.adopted = MAX_CANDIDATES;
+    plan.n_hands = nrw_recipe_library(scenario, channel, &result->necessary, plan.hands, LIBRARY_MAX);
+    nrw_status status = work(&plan);
     keep_best(&plan);
     if (status == NRW_OK)
         status = finish(&plan);
     for (size_t k = 0; k < plan.n_candidates; k++)
         nrw_schedule_clear(&plan.candidates[k].schedule);
     free(plan.candidates);
+    free(plan.fresh);
+    free(plan.trials);
     return status;
 }

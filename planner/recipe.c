@@ -251,7 +251,7 @@ static nrw_drive homing(const builder *build)
         drive.main.heading_node = node;
         memcpy(drive.main.heading_name, build->scenario->map.nodes[node].name,
                sizeof drive.main.heading_name);
-        drive.main.ease_um = 10.0;
+        drive.main.ease_um = 15.0;
     } else {
         drive.main.heading_kind = NRW_HEADING_CENTRELINE;
         drive.main.lookahead_um = 0.5 * build->gathered_um;
