@@ -18,6 +18,8 @@
 /* In a picture, particles have left this many cells (and a diameter) before the
  * wall. */
 #define END_CELLS 3.0
+/* Within so many cells of a wall the flow turns along it. */
+#define WALL_CELLS 1.5
 
 /* One part of the flow: all given rates, all given pressures, or one pulse. */
 typedef struct part {
@@ -473,6 +475,12 @@ nrw_flow_local nrw_flow_at(const nrw_flow *flow, const nrw_flow_now *now, const 
         fall[0] += now->factor[k] * of_part[0];
         fall[1] += now->factor[k] * of_part[1];
     }
+    /* no flow through walls, which the cells know to half of one only */
+    double layer = WALL_CELLS * nrw_flow_field_spacing_um(flow->field);
+    double against = away[0] * fall[0] + away[1] * fall[1];
+    double less = fmax(1.0 - distance / layer, 0.0) * against;
+    fall[0] -= less * away[0];
+    fall[1] -= less * away[1];
     /* y grows toward the wall, z toward the ceiling */
     double profile =
         nrw_duct_profile_um2(width, flow->depth_um, 0.5 * width - distance, at_um[2], slope);
