@@ -39,13 +39,15 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->capacity = SLOTS_PER_PARTICLE * n_rows;
     const size_t capacity = contacts->capacity;
     contacts->order = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    contacts->ends = nrw_arena_take(arena, contacts->n_chunks, sizeof(uint32_t));
+    contacts->order4 = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->n_neighbours = nrw_arena_take(arena, n_rows, sizeof(float));
     contacts->self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->row_of = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->starts = nrw_arena_take(arena, contacts->n_chunks + 1, sizeof(uint32_t));
     contacts->partner = nrw_arena_take(arena, capacity, sizeof(uint32_t));
-    float **slots[] = {&contacts->touch, &contacts->nx,    &contacts->ny,     &contacts->nz,
-                       &contacts->gap,   &contacts->force, &contacts->change, &contacts->step};
+    float **slots[] = {&contacts->touch, &contacts->nx,       &contacts->ny,       &contacts->nz,
+                       &contacts->gap,   &contacts->force[0], &contacts->force[1], &contacts->step};
     for (size_t k = 0; k < sizeof slots / sizeof *slots; k++)
         *slots[k] = nrw_arena_take(arena, capacity, sizeof(float));
     contacts->ref_x = nrw_arena_take(arena, n, sizeof(double));
@@ -55,7 +57,8 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
                        &contacts->sort_radius};
     for (size_t k = 0; k < sizeof sorts / sizeof *sorts; k++)
         *sorts[k] = nrw_arena_take(arena, n_rows, sizeof(float));
-    contacts->found = nrw_arena_take(arena, capacity + n_rows + NRW_LANES, sizeof(uint32_t));
+    contacts->found =
+        nrw_arena_take(arena, capacity + 3 * MOST_NEIGHBOURS + NRW_LANES, sizeof(uint32_t));
     contacts->found_starts = nrw_arena_take(arena, n + 1, sizeof(uint32_t));
 }
 
@@ -107,9 +110,10 @@ static bool find_among_all(nrw_contacts *contacts, size_t n)
     for (size_t i = 0; i < n; i++) {
         if (starts[i] + MOST_NEIGHBOURS > contacts->capacity)
             return false;
-        const size_t count = kernels->close(contacts->n_rows, contacts->sort_x, contacts->sort_y,
-                                            contacts->sort_z, contacts->sort_radius, i,
-                                            NRW_CONTACT_REACH, contacts->found + starts[i]);
+        const size_t count =
+            kernels->close(contacts->n_rows, contacts->sort_x, contacts->sort_y, contacts->sort_z,
+                           contacts->sort_radius, i, NRW_CONTACT_REACH, NRW_CONTACT_SURE,
+                           MOST_NEIGHBOURS, contacts->found + starts[i]);
         if (count > MOST_NEIGHBOURS)
             return false;
         starts[i + 1] = starts[i] + (uint32_t)count;
@@ -128,35 +132,53 @@ static void sort_rising(uint32_t *values, size_t n)
     }
 }
 
+/* The same for one particle from the cells. */
+static size_t find_around(const nrw_contacts *contacts, size_t i, const double at[3],
+                          uint32_t *found)
+{
+    const nrw_cell_grid *grid = &contacts->grid;
+    const float *sx = contacts->sort_x, *sy = contacts->sort_y, *sz = contacts->sort_z;
+    const float *radius = contacts->sort_radius;
+    uint32_t outer[MOST_NEIGHBOURS];
+    size_t n_inner = 0, n_outer = 0;
+    nrw_cell_range ranges[NRW_CELL_BLOCK];
+    const size_t n_ranges = nrw_cell_grid_around(grid, at[0], at[1], at[2], ranges);
+    for (size_t r = 0; r < n_ranges; r++) {
+        for (uint32_t item = ranges[r].begin; item < ranges[r].end; item++) {
+            const uint32_t j = grid->items[item];
+            const float dx = sx[i] - sx[j], dy = sy[i] - sy[j], dz = sz[i] - sz[j];
+            const float r2 = dx * dx + dy * dy + dz * dz, touch = radius[i] + radius[j];
+            const float touch2 = touch * touch;
+            if (j == i || !(r2 < NRW_CONTACT_REACH * NRW_CONTACT_REACH * touch2))
+                continue;
+            if (n_inner + n_outer == MOST_NEIGHBOURS)
+                return MOST_NEIGHBOURS + 1;
+            if (r2 < NRW_CONTACT_SURE * NRW_CONTACT_SURE * touch2)
+                found[n_inner++] = j;
+            else
+                outer[n_outer++] = j;
+        }
+    }
+    sort_rising(found, n_inner);
+    sort_rising(outer, n_outer);
+    memcpy(found + n_inner, outer, n_outer * sizeof *outer);
+    return n_inner + n_outer;
+}
+
 static bool find_in_cells(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                           const double *z, float largest_radius)
 {
-    nrw_cell_grid *grid = &contacts->grid;
-    nrw_cell_grid_sort(grid, n, x, y, z, (double)(NRW_CONTACT_REACH * 2.0f * largest_radius));
-    const float *sx = contacts->sort_x, *sy = contacts->sort_y, *sz = contacts->sort_z;
-    const float *radius = contacts->sort_radius;
+    nrw_cell_grid_sort(&contacts->grid, n, x, y, z,
+                       (double)(NRW_CONTACT_REACH * 2.0f * largest_radius));
     uint32_t *starts = contacts->found_starts;
     starts[0] = 0;
     for (size_t i = 0; i < n; i++) {
         if (starts[i] + MOST_NEIGHBOURS > contacts->capacity)
             return false;
-        uint32_t *found = contacts->found + starts[i];
-        size_t count = 0;
-        nrw_cell_range ranges[NRW_CELL_BLOCK];
-        const size_t n_ranges = nrw_cell_grid_around(grid, x[i], y[i], z[i], ranges);
-        for (size_t r = 0; r < n_ranges; r++) {
-            for (uint32_t item = ranges[r].begin; item < ranges[r].end; item++) {
-                const uint32_t j = grid->items[item];
-                const float dx = sx[i] - sx[j], dy = sy[i] - sy[j], dz = sz[i] - sz[j];
-                const float far = NRW_CONTACT_REACH * (radius[i] + radius[j]);
-                if (j == i || !(dx * dx + dy * dy + dz * dz < far * far))
-                    continue;
-                if (count == MOST_NEIGHBOURS)
-                    return false;
-                found[count++] = j;
-            }
-        }
-        sort_rising(found, count);
+        const double at[3] = {x[i], y[i], z[i]};
+        const size_t count = find_around(contacts, i, at, contacts->found + starts[i]);
+        if (count > MOST_NEIGHBOURS)
+            return false;
         starts[i + 1] = starts[i] + (uint32_t)count;
     }
     return true;
@@ -210,12 +232,12 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
         for (uint32_t slot = 0; slot < width; slot++) {
             for (size_t lane = 0; lane < NRW_LANES; lane++) {
                 const size_t at = begin + slot * NRW_LANES + lane;
-                contacts->partner[at] = none;
+                contacts->partner[at] = 4 * none;
                 contacts->touch[at] = 1.0f;
                 if (slot >= counts[lane])
                     continue;
                 const uint32_t i = order[lane], j = contacts->found[found_starts[i] + slot];
-                contacts->partner[at] = contacts->row_of[j];
+                contacts->partner[at] = 4 * contacts->row_of[j];
                 contacts->touch[at] = radius[i] + radius[j];
             }
         }
@@ -230,7 +252,7 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
 {
     const double ox = x[0], oy = y[0];
     for (size_t i = 0; i < contacts->n_rows; i++) {
-        contacts->self[i] = (uint32_t)i;
+        contacts->self[i] = 4 * (uint32_t)i;
         contacts->sort_x[i] = i < n ? (float)(x[i] - ox) : FAR_AWAY_UM;
         contacts->sort_y[i] = i < n ? (float)(y[i] - oy) : FAR_AWAY_UM;
         contacts->sort_z[i] = i < n ? (float)z[i] : FAR_AWAY_UM;
@@ -243,6 +265,8 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
         sort_rows(contacts);
         contacts->overflow = !fill_slots(contacts, radius);
     }
+    for (size_t row = 0; row < contacts->n_rows; row++)
+        contacts->order4[row] = 4 * contacts->order[row];
     contacts->n_pairs = found ? contacts->found_starts[n] / 2 : 0;
     memcpy(contacts->ref_x, x, n * sizeof *x);
     memcpy(contacts->ref_y, y, n * sizeof *y);
@@ -307,11 +331,20 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
         solve_surely(solve);
 }
 
-bool nrw_contacts_outrun(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
-                         const double *z, float largest_radius)
+float nrw_contacts_limit_um(float largest_radius)
 {
     /* two that were just out of reach may each come half the way; a tenth is margin
      * for the substep under way */
-    const double limit = 0.9 * (double)((NRW_CONTACT_REACH - 1.0f) * largest_radius);
-    return moved_too_far(contacts, n, x, y, z, limit);
+    return 0.9f * (NRW_CONTACT_REACH - 1.0f) * largest_radius;
+}
+
+void nrw_contacts_moved(const nrw_contacts *contacts, const double *x, const double *y,
+                        const double *z, float *moved_x, float *moved_y, float *moved_z)
+{
+    for (size_t row = 0; row < contacts->n; row++) {
+        const uint32_t i = contacts->order[row];
+        moved_x[row] = (float)(x[i] - contacts->ref_x[i]);
+        moved_y[row] = (float)(y[i] - contacts->ref_y[i]);
+        moved_z[row] = (float)(z[i] - contacts->ref_z[i]);
+    }
 }

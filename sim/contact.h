@@ -42,27 +42,32 @@ typedef struct nrw_contacts {
     uint32_t *order;               /* (n_rows) particle of each row; n beyond the last */
     uint32_t *row_of;              /* (n) row of each particle */
     uint32_t *starts;              /* (n_chunks + 1) first slot of each chunk, in slots */
-    uint32_t *partner;             /* (capacity) row of the neighbour; n_rows: none */
+    uint32_t *partner;             /* (capacity) 4 × row of the neighbour; 4 × n_rows: none */
     float *touch;                  /* (capacity) contact distance, µm */
     float *nx, *ny, *nz, *gap;     /* (capacity) toward the row from its neighbour; overlap, µm */
-    float *force, *change, *step;  /* (capacity) of the solve: pN, and scratch */
+    float *force[2], *step;        /* (capacity) of the solve: pN, and scratch */
+    uint32_t *ends;                /* (n_chunks) scratch of the solve */
+    uint32_t *order4;              /* (n_rows) 4 × order */
     float *n_neighbours;           /* (n_rows) listed ones */
-    uint32_t *self;                /* (n_rows) 0, 1, 2, ... */
+    uint32_t *self;                /* (n_rows) 0, 4, 8, ... */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
     float *sort_x, *sort_y, *sort_z, *sort_radius; /* (n_rows) scratch */
-    uint32_t *found;               /* (capacity) scratch: neighbours, particle by particle */
-    uint32_t *found_starts;        /* (n + 1) */
+    uint32_t *found;        /* (capacity) scratch: neighbours, particle by particle */
+    uint32_t *found_starts; /* (n + 1) */
     bool valid;
-    bool overflow;                 /* more pairs than fit: the particles lie on top of each other */
+    bool overflow; /* more pairs than fit: the particles lie on top of each other */
     uint64_t n_builds;
-    nrw_cell_grid grid;            /* owned */
+    nrw_cell_grid grid; /* owned */
 } nrw_contacts;
 
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
-/* Whether some particle moved so far since the list was made that it may touch one
- * that is not listed: a step must end there. O(n). */
-bool nrw_contacts_outrun(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
-                         const double *z, float largest_radius);
+/* A particle that moved farther than this against the swarm's mean since the list was
+ * made may touch one that is not listed: a step must end there. */
+float nrw_contacts_limit_um(float largest_radius);
+
+/* Displacements since the list was made, by row. */
+void nrw_contacts_moved(const nrw_contacts *contacts, const double *x, const double *y,
+                        const double *z, float *moved_x, float *moved_y, float *moved_z);
 
 void nrw_contacts_clear(nrw_contacts *contacts);
 

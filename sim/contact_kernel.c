@@ -27,24 +27,39 @@ nrw_close_kernel NRW_KERNEL(nrw_contact_close_);
 
 /* --- finding neighbours ----------------------------------------------------- */
 
-size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, const float *z,
-                                      const float *radius, size_t i, float reach, uint32_t *found)
+static inline size_t append(uint32_t *found, size_t count, unsigned bits, size_t first, size_t self)
 {
-    const nrw_lanes xi = lanes_all(x[i]), yi = lanes_all(y[i]), zi = lanes_all(z[i]);
-    const nrw_lanes ri = lanes_all(radius[i]), factor = lanes_all(reach);
-    size_t count = 0;
-    for (size_t j = 0; j < n; j += NRW_WIDTH) {
-        const nrw_lanes dx = xi - lanes_load(x + j), dy = yi - lanes_load(y + j);
-        const nrw_lanes dz = zi - lanes_load(z + j);
-        const nrw_lanes far = factor * (ri + lanes_load(radius + j));
-        unsigned bits = lanes_bits(lanes_above(far * far, dx * dx + dy * dy + dz * dz));
-        for (; bits; bits &= bits - 1) {
-            const size_t other = j + (size_t)__builtin_ctz(bits);
-            found[count] = (uint32_t)other;
-            count += other != i;
-        }
+    for (; bits; bits &= bits - 1) {
+        const size_t other = first + (size_t)__builtin_ctz(bits);
+        found[count] = (uint32_t)other;
+        count += other != self;
     }
     return count;
+}
+
+size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, const float *z,
+                                      const float *radius, size_t i, float reach, float inner,
+                                      size_t most, uint32_t *found)
+{
+    const nrw_lanes xi = lanes_all(x[i]), yi = lanes_all(y[i]), zi = lanes_all(z[i]);
+    const nrw_lanes ri = lanes_all(radius[i]), factor = lanes_all(reach * reach);
+    const nrw_lanes inner_factor = lanes_all(inner * inner);
+    uint32_t outer[128 + NRW_WIDTH];
+    size_t n_inner = 0, n_outer = 0;
+    for (size_t j = 0; j < n && n_inner <= most && n_outer <= most; j += NRW_WIDTH) {
+        const nrw_lanes dx = xi - lanes_load(x + j), dy = yi - lanes_load(y + j);
+        const nrw_lanes dz = zi - lanes_load(z + j), touch = ri + lanes_load(radius + j);
+        const nrw_lanes r2 = dx * dx + dy * dy + dz * dz, touch2 = touch * touch;
+        const unsigned bits = lanes_bits(lanes_above(factor * touch2, r2));
+        if (!bits)
+            continue;
+        const unsigned close = lanes_bits(lanes_above(inner_factor * touch2, r2));
+        n_inner = append(found, n_inner, bits & close, j, i);
+        n_outer = append(outer, n_outer, bits & ~close, j, i);
+    }
+    for (size_t k = 0; k < n_outer && k <= most; k++)
+        found[n_inner + k] = outer[k];
+    return n_inner + n_outer;
 }
 
 /* --- geometry and near dipoles ---------------------------------------------- */
@@ -54,7 +69,7 @@ size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, 
 enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2 };
 
 typedef struct row_sums {
-    nrw_lanes moment, warm[3], spread[NRW_N_TENSOR], force[3], response[16];
+    nrw_lanes moment, pull, warm[3], spread[NRW_N_TENSOR], force[3], response[16];
 } row_sums;
 
 static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], nrw_lanes inverse2,
@@ -123,6 +138,7 @@ static inline void store_near(const nrw_near_task *task, size_t row, const row_s
         lanes_store(task->fx + row, own * sums->force[0]);
         lanes_store(task->fy + row, own * sums->force[1]);
         lanes_store(task->fz + row, own * sums->force[2]);
+        lanes_store(task->pull + row, own * sums->pull);
     }
     if (what & WITH_RESPONSE) {
         /* rows of nrw_pair_task.response from the sixteen sums */
@@ -150,6 +166,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
         row_sums sums;
         for (int k = 0; k < 3; k++)
             sums.warm[k] = sums.force[k] = zero;
+        sums.pull = zero;
         for (int k = 0; k < NRW_N_TENSOR; k++)
             sums.spread[k] = zero;
         if (what & WITH_RESPONSE)
@@ -189,6 +206,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
             if (what) {
                 const nrw_lanes inverse2 = lanes_min(inverse * inverse, most);
                 const nrw_lanes strength = other[3] * inverse2 * inverse2 * lanes_sqrt(inverse2);
+                sums.pull = sums.pull + strength;
                 if (what & WITH_DIPOLES)
                     add_dipole(task, d, inverse2, strength, sums.force);
                 if (what & WITH_RESPONSE)
@@ -323,23 +341,41 @@ static inline void store_displacement(const nrw_contact_solve *solve, size_t row
     lanes_scatter4(place + 4 * row, four);
 }
 
+/* Last slot of a chunk at which two could touch, moving by up to `reach` µm each way. */
+static inline uint32_t reached_end(const nrw_contact_rows *rows, size_t chunk, float reach)
+{
+    const nrw_lanes edge = lanes_all(-reach);
+    uint32_t end = rows->starts[chunk + 1];
+    for (; end > rows->starts[chunk]; end -= NRW_LANES)
+        for (uint32_t lane = 0; lane < NRW_LANES; lane += NRW_WIDTH)
+            if (lanes_bits(lanes_above(lanes_load(rows->gap + end - NRW_LANES + lane), edge)))
+                return end;
+    return end;
+}
+
 /* First guess: the contact forces of the substep's beginning. Also makes the rows of
  * (mobility × crowd) that the first sweep reads. */
 void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
 {
+    const nrw_contact_rows *rows = &solve->rows;
     const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
-    for (size_t row = 0; row < solve->rows.n_rows; row += NRW_WIDTH) {
+    nrw_lanes largest = zero;
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
         const nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row),
                                 k * lanes_load(solve->warm_y + row),
                                 k * lanes_load(solve->warm_z + row)};
         nrw_lanes u[3];
         displace(solve, row, f, u);
         store_displacement(solve, row, u, solve->place[0]);
+        largest = lanes_max(largest, lanes_fma(u[0], u[0], lanes_fma(u[1], u[1], u[2] * u[2])));
         const nrw_lanes crowd = k * lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded + 4 * row, four);
     }
+    const float reach = solve->reach_um + 2.5f * sqrtf(lanes_largest(largest));
+    for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)
+        solve->ends[chunk] = reached_end(rows, chunk, reach);
 }
 
 /* A pair's step in the sweeps is gain/(1 + k Σ give), where `give` of each of the two
@@ -353,46 +389,52 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
 static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
                           float momentum_value, const bool first)
 {
-    const nrw_contact_rows *rows = &solve->rows;
-    const float *places = solve->place[from];
+    const uint32_t *restrict starts = solve->rows.starts, *restrict ends = solve->ends;
+    const uint32_t *restrict partner = solve->rows.partner;
+    const float *restrict n_x = solve->rows.nx, *restrict n_y = solve->rows.ny;
+    const float *restrict n_z = solve->rows.nz, *restrict gaps = solve->rows.gap;
+    const float *restrict places = solve->place[from], *restrict crowded = solve->crowded;
+    float *restrict steps = solve->step;
+    /* the force before last makes room for the new one */
+    float *restrict forces = solve->force[from], *restrict next = solve->force[1 - from];
     const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
     const nrw_lanes k = lanes_all(solve->stiffness);
     const nrw_lanes gain = lanes_all(gain_value), momentum = lanes_all(momentum_value);
+    const size_t n_rows = solve->rows.n_rows;
     nrw_lanes largest = zero;
-    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
-        const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
+    for (size_t row = 0; row < n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES, end = ends[chunk];
         const nrw_lanes u[3] = {lanes_load(solve->ux + row), lanes_load(solve->uy + row),
                                 lanes_load(solve->uz + row)};
         nrw_lanes f[3] = {zero, zero, zero}, own[4] = {zero, zero, zero, zero};
         if (first)
-            lanes_gather4(solve->crowded, rows->self + row, own);
-        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            lanes_gather4(crowded, solve->rows.self + row, own);
+        for (size_t slot = starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
             nrw_lanes other[4];
-            lanes_gather4(places, rows->partner + slot, other);
-            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
-            const nrw_lanes nz = lanes_load(rows->nz + slot), gap = lanes_load(rows->gap + slot);
+            lanes_gather4(places, partner + slot, other);
+            const nrw_lanes nx = lanes_load(n_x + slot), ny = lanes_load(n_y + slot);
+            const nrw_lanes nz = lanes_load(n_z + slot), gap = lanes_load(gaps + slot);
             const nrw_lanes apart = lanes_fma(
                 nx, u[0] - other[0], lanes_fma(ny, u[1] - other[1], nz * (u[2] - other[2])));
             nrw_lanes old, last, step;
             if (first) {
-                nrw_lanes crowded[4];
-                lanes_gather4(solve->crowded, rows->partner + slot, crowded);
+                nrw_lanes their[4];
+                lanes_gather4(crowded, partner + slot, their);
                 const nrw_lanes normal = nz * nz, planar = lanes_fma(nx, nx, ny * ny);
                 step =
-                    one / (one + (give_of(own, planar, normal) + give_of(crowded, planar, normal)));
-                lanes_store(solve->step + slot, step);
-                old = k * lanes_max(zero, gap);
-                last = zero;
+                    one / (one + (give_of(own, planar, normal) + give_of(their, planar, normal)));
+                lanes_store(steps + slot, step);
+                old = last = k * lanes_max(zero, gap);
+                lanes_store(forces + slot, old);
             } else {
-                old = lanes_load(solve->force + slot);
-                last = lanes_load(solve->change + slot);
-                step = lanes_load(solve->step + slot);
+                old = lanes_load(forces + slot);
+                last = lanes_load(next + slot);
+                step = lanes_load(steps + slot);
             }
-            const nrw_lanes wanted = k * (gap - apart) - old;
-            const nrw_lanes now =
-                lanes_max(zero, lanes_fma(gain * step, wanted, lanes_fma(momentum, last, old)));
-            lanes_store(solve->force + slot, now);
-            lanes_store(solve->change + slot, now - old);
+            const nrw_lanes wanted = lanes_fma(k, gap - apart, zero - old);
+            const nrw_lanes now = lanes_max(
+                zero, lanes_fma(gain * step, wanted, lanes_fma(momentum, old - last, old)));
+            lanes_store(next + slot, now);
             f[0] = lanes_fma(now, nx, f[0]);
             f[1] = lanes_fma(now, ny, f[1]);
             f[2] = lanes_fma(now, nz, f[2]);

@@ -3,12 +3,20 @@
 #define DECLARE(suffix)                                                                            \
     nrw_pair_kernel nrw_pair_averaged_##suffix, nrw_pair_response_##suffix, nrw_pair_own_##suffix, \
         nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;                            \
+    nrw_tile_kernel nrw_tile_averaged_##suffix, nrw_tile_averaged_flow_##suffix,                   \
+        nrw_tile_flow_##suffix;                                                                    \
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
         nrw_near_response_##suffix;                                                                \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
     nrw_begin_kernel nrw_contact_begin_##suffix;                                                   \
     nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
-    nrw_close_kernel nrw_contact_close_##suffix;
+    nrw_close_kernel nrw_contact_close_##suffix;                                                   \
+    nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix;                               \
+    nrw_velocity_kernel nrw_step_velocity_##suffix;                                                \
+    nrw_predict_kernel nrw_step_predict_##suffix;                                                  \
+    nrw_store_kernel nrw_step_store_##suffix;                                                      \
+    nrw_strayed_kernel nrw_step_strayed_##suffix;                                                  \
+    nrw_normals_kernel nrw_normals_##suffix;
 #define TABLE(text, suffix)                                                                        \
     static const nrw_kernels kernels_##suffix = {                                                  \
         .name = text,                                                                              \
@@ -17,6 +25,9 @@
         .own_moments = nrw_pair_own_##suffix,                                                      \
         .flow_floor = nrw_pair_flow_floor_##suffix,                                                \
         .flow_unbounded = nrw_pair_flow_unbounded_##suffix,                                        \
+        .tile_averaged = nrw_tile_averaged_##suffix,                                               \
+        .tile_averaged_flow = nrw_tile_averaged_flow_##suffix,                                     \
+        .tile_flow = nrw_tile_flow_##suffix,                                                       \
         .near_geometry = nrw_near_geometry_##suffix,                                               \
         .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
         .near_response = nrw_near_response_##suffix,                                               \
@@ -26,6 +37,13 @@
         .first_sweep = nrw_contact_first_sweep_##suffix,                                           \
         .sweep = nrw_contact_sweep_##suffix,                                                       \
         .close = nrw_contact_close_##suffix,                                                       \
+        .spins = nrw_step_spins_##suffix,                                                          \
+        .base = nrw_step_base_##suffix,                                                            \
+        .velocity = nrw_step_velocity_##suffix,                                                    \
+        .predict = nrw_step_predict_##suffix,                                                      \
+        .store = nrw_step_store_##suffix,                                                          \
+        .strayed = nrw_step_strayed_##suffix,                                                      \
+        .normals = nrw_normals_##suffix,                                                           \
     };
 
 #if defined(__x86_64__)

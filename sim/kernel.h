@@ -10,6 +10,7 @@
 #ifndef NRW_KERNEL_H
 #define NRW_KERNEL_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -19,30 +20,35 @@
 enum { NRW_XX, NRW_XY, NRW_XZ, NRW_YY, NRW_YZ, NRW_ZZ, NRW_N_TENSOR };
 
 typedef struct nrw_pair_task {
-    size_t n;                         /* padded */
-    const float *x, *y, *z;           /* (n) µm; z from the floor */
-    const float *moment;              /* (n) moment over the nominal one, common direction */
-    const float *mx, *my, *mz;        /* (n) fA·m², own moments (permanent, resolved) */
-    const float *qx, *qy, *tz;        /* (n) torque on the fluid over 8πη, µm³/s: rolling
-                                         direction (T_y, −T_x) and vertical part */
-    float tensor[NRW_N_TENSOR];       /* 3·µ0/4π·⟨m mᵀ⟩ of the nominal particle */
-    float core2;                      /* µm²; closer pairs are treated as if at this distance² */
-    float radius2;                    /* a² of the Faxén correction, µm² */
-    float *fx, *fy, *fz;              /* (n) out: pN */
-    float *ux, *uy, *uz;              /* (n) out: pair flow, µm/s */
-    float *bx, *by, *bz;              /* (n) out: field of the others, mT */
-    float *response[3 * NRW_N_TENSOR];/* (n) out: force per unit of each tensor component */
+    size_t n;                   /* padded */
+    size_t n_filled;            /* rows with a particle; the last row of an odd number
+                                   has a partner in the padding */
+    const float *x, *y, *z;     /* (n) µm; z from the floor */
+    const float *moment;        /* (n) moment over the nominal one, common direction */
+    const float *mx, *my, *mz;  /* (n) fA·m², own moments (permanent, resolved) */
+    const float *qx, *qy, *tz;  /* (n) torque on the fluid over 8πη, µm³/s: rolling
+                                   direction (T_y, −T_x) and vertical part */
+    float tensor[NRW_N_TENSOR]; /* 3·µ0/4π·⟨m mᵀ⟩ of the nominal particle */
+    float core2;                /* µm²; closer pairs are treated as if at this distance² */
+    float radius2;              /* a² of the Faxén correction, µm² */
+    float *fx, *fy, *fz;        /* (n) out: pN */
+    float *ux, *uy, *uz;        /* (n) out: pair flow, µm/s */
+    float *bx, *by, *bz;        /* (n) out: field of the others, mT */
+    float *response[3 * NRW_N_TENSOR]; /* (n) out: force per unit of each tensor component */
 } nrw_pair_task;
 
 typedef void nrw_pair_kernel(const nrw_pair_task *task, size_t first, size_t last);
+/* All rows at once, each pair once. Flow has no self term. */
+typedef void nrw_tile_kernel(const nrw_pair_task *task);
 
 /* The list of close neighbours as the kernels see it (contact.h). Arrays per row
  * are (n_rows), rows of four floats (n_rows + 1): the last one stands for "no
  * neighbour", far away. */
 typedef struct nrw_contact_rows {
     size_t n_rows;
-    const uint32_t *starts, *partner;
-    const uint32_t *self;      /* (n_rows) 0, 1, 2, ... */
+    const uint32_t *starts;
+    const uint32_t *partner; /* per slot: 4 × row, where it begins in rows of four */
+    const uint32_t *self;    /* (n_rows) 0, 4, 8, ... */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
 } nrw_contact_rows;
@@ -51,15 +57,16 @@ typedef struct nrw_contact_rows {
  * row's neighbours. */
 typedef struct nrw_near_task {
     nrw_contact_rows rows;
-    const float *places;        /* (n_rows + 1 x 4) x, y, z in µm, moment over the nominal one */
-    float candidate_um;                 /* pairs closer than this count in `crowd` */
-    float *warm_x, *warm_y, *warm_z;    /* out: Σ max(0, gap) n */
-    float *crowd;                       /* out: bound of the largest eigenvalue of Σ n nᵀ */
-    float tensor[NRW_N_TENSOR];         /* as in nrw_pair_task */
+    const float *places; /* (n_rows + 1 x 4) x, y, z in µm, moment over the nominal one */
+    float candidate_um;  /* pairs closer than this count in `crowd` */
+    float *warm_x, *warm_y, *warm_z; /* out: Σ max(0, gap) n */
+    float *crowd;                    /* out: bound of the largest eigenvalue of Σ n nᵀ */
+    float tensor[NRW_N_TENSOR];      /* as in nrw_pair_task */
     float core2;
-    float *fx, *fy, *fz;                /* out: dipole force of the listed neighbours */
-    float *response[3 * NRW_N_TENSOR];  /* in, out: less the listed neighbours' part */
-    float largest_overlap;              /* in, out: of contact distances */
+    float *fx, *fy, *fz;               /* out: dipole force of the listed neighbours */
+    float *pull;                       /* out: Σ of both moments (nominal: 1) over r⁵ */
+    float *response[3 * NRW_N_TENSOR]; /* in, out: less the listed neighbours' part */
+    float largest_overlap;             /* in, out: of contact distances */
 } nrw_near_task;
 
 typedef void nrw_near_kernel(nrw_near_task *task);
@@ -80,48 +87,104 @@ typedef void nrw_brake_kernel(const nrw_brake_task *task);
 /* What the contact solve works on; displacements from the substep's beginning. */
 typedef struct nrw_contact_solve {
     nrw_contact_rows rows;
-    const float *free_x, *free_y, *free_z; /* displacement without contacts, µm */
-    const float *move_xy, *move_z;         /* mobility × step, µm/pN */
+    const float *free_x, *free_y, *free_z;         /* displacement without contacts, µm */
+    const float *move_xy, *move_z;                 /* mobility × step, µm/pN */
     const float *warm_x, *warm_y, *warm_z, *crowd; /* of nrw_near_task */
-    const float *n_neighbours;             /* (n_rows) bound of `crowd` for any motion */
-    float stiffness;                       /* pN/µm */
+    const float *n_neighbours;                     /* (n_rows) bound of `crowd` for any motion */
+    float stiffness;                               /* pN/µm */
     /* floor: force − slope (u_z − z), never negative; give 1/(1 + slope move_z);
      * slope NULL without a floor */
     const float *floor_force, *floor_slope, *floor_z, *floor_give;
-    const float *ceiling;                  /* largest u_z; NULL: none */
+    const float *ceiling; /* largest u_z; NULL: none */
     /* side walls: overlap wall_gap − w·u, give k move_xy/(1 + k move_xy); wall_x NULL:
      * none near */
     const float *wall_x, *wall_y, *wall_gap, *wall_give;
-    float *ux, *uy, *uz;                   /* out: displacement, µm */
-    float *force, *change, *step;          /* (slots) out: contact force, pN; scratch */
-    float *place[2], *crowded;             /* (n_rows + 1 x 4) scratch, the last row zero */
-    int sweeps;                            /* least number */
-    float tolerance;                       /* µm */
-    int sweeps_done;                       /* out */
-    float residual;                        /* out: largest correction of the last sweep, µm */
+    float *ux, *uy, *uz;       /* out: displacement, µm */
+    float *force[2], *step;    /* (slots) contact force, pN; scratch */
+    uint32_t *ends;            /* (chunks) scratch: slots that may touch */
+    float reach_um;            /* ... closer than this plus their displacement */
+    float *place[2], *crowded; /* (n_rows + 1 x 4) scratch, the last row zero */
+    int sweeps;                /* least number */
+    float tolerance;           /* µm */
+    int sweeps_done;           /* out */
+    float residual;            /* out: largest correction of the last sweep, µm */
 } nrw_contact_solve;
 
 typedef void nrw_begin_kernel(nrw_contact_solve *solve);
 /* One sweep from place[from] to place[1 - from]; returns the largest correction. */
 typedef float nrw_sweep_kernel(nrw_contact_solve *solve, int from, float gain, float momentum);
 
-/* Indices j of x, y, z (n, padded) within reach·(radius_i + radius_j) of particle
- * i, rising, without i itself; `found` must have room for n + NRW_LANES. */
+/* What the kernels of a step (step.c) read and write, by row; units as in world.h. */
+typedef struct nrw_rows_task {
+    size_t n_rows;
+    const uint32_t *order; /* 4 × particle */
+    /* constants */
+    float radius, weight, kT, rolling_factor, pair_flow_factor, stiffness;
+    float spin_per_torque; /* 1/8πηa³ */
+    float torque[3];       /* pN·µm */
+    bool has_floor;
+    float layer_amplitude, debye, rest_gap, hard; /* amplitude 0: no double layer */
+    const float *row_radius, *row_moment, *row_inverse_drag;
+    const float *row_ceiling; /* NULL: none */
+    const float *mz, *mr, *ms, *rolling, *dmz, *along, *across;
+    float *brake[NRW_N_TENSOR];
+    /* spins, and the torques on the fluid of nrw_pair_task */
+    float *spin_x, *spin_y, *spin_z, *spins, *qx, *qy, *tz;
+    const float *fx, *fy, *fz, *ux, *uy, *uz; /* forces and pair flow */
+    float *base_x, *base_y, *base_z, *vx, *vy, *vz;
+    const float *noise;         /* (4 a particle); NULL: none */
+    const float *warm_z, *pull; /* of nrw_near_task */
+    float *free_x, *free_y, *free_z, *move_xy, *move_z;
+    float *floor_force, *floor_slope, *floor_z, *floor_give, *ceiling_z;
+    float *px, *py, *pz, *places, *sum_x, *sum_y, *sum_z;
+    const float *start_x, *start_y, *start_z;
+    const float *flow_x, *flow_y;
+} nrw_rows_task;
+
+typedef void nrw_rows_kernel(const nrw_rows_task *task);
+/* v = base + mobility × Σ forces (NULL: none). Largest planar speed, its largest
+ * change, and largest mobility × pull. */
+typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
+                                 float largest[3]);
+typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
+/* Largest displacement start + sum of the first n rows, against their mean. */
+typedef float nrw_strayed_kernel(const nrw_rows_task *task, size_t n);
+/* Adds the displacements u to the places; the largest, or NAN if one is. */
+typedef float nrw_store_kernel(const nrw_rows_task *task, const float *const u[3]);
+
+/* Indices j of x, y, z (n, padded) within reach·(radius_i + radius_j) of particle i,
+ * without i itself: first those within `inner`, then the others, each rising. Their
+ * number, or more than `most` (at most 128) when there are; `found` must have room
+ * for 2 most + NRW_LANES. */
 typedef size_t nrw_close_kernel(size_t n, const float *x, const float *y, const float *z,
-                                const float *radius, size_t i, float reach, uint32_t *found);
+                                const float *radius, size_t i, float reach, float inner,
+                                size_t most, uint32_t *found);
+
+/* See nrw_normal_array in random.h. */
+typedef void nrw_normals_kernel(uint64_t seed, uint32_t stream, uint32_t step, size_t n,
+                                float *normals);
 
 typedef struct nrw_kernels {
-    const char *name;                  /* "x86-64-v4", ... */
-    nrw_pair_kernel *averaged;         /* forces from a common tensor */
-    nrw_pair_kernel *averaged_response;/* the same for each tensor component alone */
-    nrw_pair_kernel *own_moments;      /* forces and fields of individual moments */
-    nrw_pair_kernel *flow_floor;       /* pair flow above the floor */
+    const char *name;                   /* "x86-64-v4", ... */
+    nrw_pair_kernel *averaged;          /* forces from a common tensor */
+    nrw_pair_kernel *averaged_response; /* the same for each tensor component alone */
+    nrw_pair_kernel *own_moments;       /* forces and fields of individual moments */
+    nrw_pair_kernel *flow_floor;        /* pair flow above the floor */
     nrw_pair_kernel *flow_unbounded;
+    nrw_tile_kernel *tile_averaged;      /* forces from a common tensor */
+    nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
+    nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
     nrw_brake_kernel *brakes, *friction;
     nrw_begin_kernel *begin;
     nrw_sweep_kernel *first_sweep, *sweep;
     nrw_close_kernel *close;
+    nrw_rows_kernel *spins, *base;
+    nrw_velocity_kernel *velocity;
+    nrw_predict_kernel *predict;
+    nrw_store_kernel *store;
+    nrw_strayed_kernel *strayed;
+    nrw_normals_kernel *normals;
 } nrw_kernels;
 
 /* The best kernels for this processor; a static table, thread safe. */

@@ -54,6 +54,11 @@ static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
 {
     return _mm512_maskz_mov_ps(mask, a);
 }
+/* a where the mask is set, b elsewhere */
+static inline nrw_lanes lanes_select(nrw_lane_mask mask, nrw_lanes a, nrw_lanes b)
+{
+    return _mm512_mask_mov_ps(b, mask, a);
+}
 static inline unsigned lanes_bits(nrw_lane_mask mask)
 {
     return mask;
@@ -67,15 +72,15 @@ static inline float lanes_sum(nrw_lanes a)
     return _mm512_reduce_add_ps(a);
 }
 
-/* Rows of four floats at 16 indices, as four vectors. */
+/* Rows of four floats, as four vectors; `index` is where each begins, 4 × its row. */
 static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
 {
     __m512 t[4];
     for (int k = 0; k < 4; k++) {
-        __m512 a = _mm512_castps128_ps512(_mm_load_ps(rows + 4 * (size_t)index[k]));
-        a = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 4]), 1);
-        a = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 8]), 2);
-        t[k] = _mm512_insertf32x4(a, _mm_load_ps(rows + 4 * (size_t)index[k + 12]), 3);
+        __m512 a = _mm512_castps128_ps512(_mm_load_ps(rows + (size_t)index[k]));
+        a = _mm512_insertf32x4(a, _mm_load_ps(rows + (size_t)index[k + 4]), 1);
+        a = _mm512_insertf32x4(a, _mm_load_ps(rows + (size_t)index[k + 8]), 2);
+        t[k] = _mm512_insertf32x4(a, _mm_load_ps(rows + (size_t)index[k + 12]), 3);
     }
     const __m512 low01 = _mm512_unpacklo_ps(t[0], t[1]), high01 = _mm512_unpackhi_ps(t[0], t[1]);
     const __m512 low23 = _mm512_unpacklo_ps(t[2], t[3]), high23 = _mm512_unpackhi_ps(t[2], t[3]);
@@ -148,6 +153,10 @@ static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
 {
     return _mm256_and_ps(mask, a);
 }
+static inline nrw_lanes lanes_select(nrw_lane_mask mask, nrw_lanes a, nrw_lanes b)
+{
+    return _mm256_blendv_ps(b, a, mask);
+}
 static inline unsigned lanes_bits(nrw_lane_mask mask)
 {
     return (unsigned)_mm256_movemask_ps(mask);
@@ -157,9 +166,8 @@ static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_l
 {
     __m256 t[4];
     for (int k = 0; k < 4; k++)
-        t[k] =
-            _mm256_insertf128_ps(_mm256_castps128_ps256(_mm_load_ps(rows + 4 * (size_t)index[k])),
-                                 _mm_load_ps(rows + 4 * (size_t)index[k + 4]), 1);
+        t[k] = _mm256_insertf128_ps(_mm256_castps128_ps256(_mm_load_ps(rows + (size_t)index[k])),
+                                    _mm_load_ps(rows + (size_t)index[k + 4]), 1);
     const __m256 low01 = _mm256_unpacklo_ps(t[0], t[1]), high01 = _mm256_unpackhi_ps(t[0], t[1]);
     const __m256 low23 = _mm256_unpacklo_ps(t[2], t[3]), high23 = _mm256_unpackhi_ps(t[2], t[3]);
     out[0] = _mm256_shuffle_ps(low01, low23, 0x44);
@@ -213,6 +221,10 @@ static inline nrw_lanes lanes_only(nrw_lane_mask mask, nrw_lanes a)
 {
     return (nrw_lanes)(mask & (nrw_lane_mask)a);
 }
+static inline nrw_lanes lanes_select(nrw_lane_mask mask, nrw_lanes a, nrw_lanes b)
+{
+    return (nrw_lanes)((mask & (nrw_lane_mask)a) | (~mask & (nrw_lane_mask)b));
+}
 static inline unsigned lanes_bits(nrw_lane_mask mask)
 {
     unsigned bits = 0;
@@ -242,8 +254,8 @@ static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
 static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
 {
     for (size_t k = 0; k < 4; k++)
-        out[k] = (nrw_lanes){rows[4 * (size_t)index[0] + k], rows[4 * (size_t)index[1] + k],
-                             rows[4 * (size_t)index[2] + k], rows[4 * (size_t)index[3] + k]};
+        out[k] = (nrw_lanes){rows[(size_t)index[0] + k], rows[(size_t)index[1] + k],
+                             rows[(size_t)index[2] + k], rows[(size_t)index[3] + k]};
 }
 static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
 {
@@ -252,6 +264,46 @@ static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
             rows[4 * lane + k] = in[k][lane];
 }
 
+#endif
+
+/* 1/√a. With AVX-512 from the 14-bit estimate and one Newton step (two units in the
+ * last place), which is quicker than a square root and a division. */
+#if defined(__AVX512F__) && defined(__AVX512DQ__)
+static inline nrw_lanes lanes_rsqrt(nrw_lanes a)
+{
+    const __m512 y = _mm512_rsqrt14_ps(a), half = a * _mm512_set1_ps(0.5f);
+    return y * _mm512_fnmadd_ps(half * y, y, _mm512_set1_ps(1.5f));
+}
+#else
+static inline nrw_lanes lanes_rsqrt(nrw_lanes a)
+{
+    return lanes_all(1.0f) / lanes_sqrt(a);
+}
+#endif
+
+/* Sums of four vectors. */
+#if defined(__AVX512F__) && defined(__AVX512DQ__)
+static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d, float sums[4])
+{
+    const __m512 ab = _mm512_unpacklo_ps(a, b) + _mm512_unpackhi_ps(a, b);
+    const __m512 cd = _mm512_unpacklo_ps(c, d) + _mm512_unpackhi_ps(c, d);
+    const __m512 t = _mm512_shuffle_ps(ab, cd, 0x44) + _mm512_shuffle_ps(ab, cd, 0xee);
+    const __m256 half = _mm512_castps512_ps256(t) + _mm512_extractf32x8_ps(t, 1);
+    _mm_storeu_ps(sums, _mm256_castps256_ps128(half) + _mm256_extractf128_ps(half, 1));
+}
+#else
+static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d, float sums[4])
+{
+    const nrw_lanes four[4] = {a, b, c, d};
+    _Alignas(64) float rows[4 * NRW_WIDTH];
+    lanes_scatter4(rows, four);
+    for (int k = 0; k < 4; k++) {
+        float sum = 0.0f;
+        for (int lane = 0; lane < NRW_WIDTH; lane++)
+            sum += rows[4 * lane + k];
+        sums[k] = sum;
+    }
+}
 #endif
 
 #if !(defined(__AVX512F__) && defined(__AVX512DQ__))
@@ -274,5 +326,53 @@ static inline float lanes_sum(nrw_lanes a)
     return sum;
 }
 #endif
+
+/* The bits of a mask that is set everywhere. */
+#define LANES_ALL_BITS ((1u << NRW_WIDTH) - 1u)
+
+/* Integers of the same width, for the bits of floats. */
+typedef int32_t nrw_lane_ints __attribute__((vector_size(4 * NRW_WIDTH)));
+typedef float nrw_lane_floats __attribute__((vector_size(4 * NRW_WIDTH)));
+
+static inline nrw_lane_ints lanes_int_all(int32_t value)
+{
+    return value - (nrw_lane_ints){0};
+}
+
+/* Natural logarithm of normal positive numbers, error 1e-7 or one unit in the last
+ * place: exponent split off, then 2 atanh((m − 1)/(m + 1)) by its series. */
+static inline nrw_lanes lanes_log(nrw_lanes x)
+{
+    const nrw_lane_ints bits = (nrw_lane_ints)x;
+    const nrw_lane_ints exponent = (bits - lanes_int_all(0x3f3504f3)) >> 23;
+    const nrw_lanes m = (nrw_lanes)(bits - (exponent << 23));
+    const nrw_lanes one = lanes_all(1.0f), f = m - one, s = f / (lanes_all(2.0f) + f), s2 = s * s;
+    nrw_lanes series = lanes_fma(s2, lanes_all(1.0f / 9), lanes_all(1.0f / 7));
+    series = lanes_fma(s2, series, lanes_all(0.2f));
+    series = lanes_fma(s2, series, lanes_all(1.0f / 3));
+    series = lanes_fma(s2, series, one);
+    const nrw_lanes e = (nrw_lanes) __builtin_convertvector(exponent, nrw_lane_floats);
+    return lanes_fma(e, lanes_all(0.693147181f), (s + s) * series);
+}
+
+/* Exponential for |x| <= 87, relative error 2e-7: 2^k by the exponent's bits, the
+ * rest by its Taylor series. */
+static inline nrw_lanes lanes_exp(nrw_lanes x)
+{
+    x = lanes_max(lanes_min(x, lanes_all(87.0f)), lanes_all(-87.0f));
+    /* adding 1.5·2^23 rounds to a whole number */
+    const nrw_lanes magic = lanes_all(12582912.0f);
+    const nrw_lanes k = lanes_fma(x, lanes_all(1.44269504f), magic) - magic;
+    nrw_lanes r = lanes_fma(k, lanes_all(-0.693359375f), x);
+    r = lanes_fma(k, lanes_all(2.12194440e-4f), r);
+    nrw_lanes p = lanes_fma(r, lanes_all(1.0f / 720), lanes_all(1.0f / 120));
+    p = lanes_fma(r, p, lanes_all(1.0f / 24));
+    p = lanes_fma(r, p, lanes_all(1.0f / 6));
+    p = lanes_fma(r, p, lanes_all(0.5f));
+    p = lanes_fma(r, p, lanes_all(1.0f));
+    p = lanes_fma(r, p, lanes_all(1.0f));
+    const nrw_lane_ints power = __builtin_convertvector((nrw_lane_floats)k, nrw_lane_ints);
+    return p * (nrw_lanes)((power + lanes_int_all(127)) << 23);
+}
 
 #endif

@@ -33,12 +33,13 @@
 /* Pairs that may come to touch in a substep are closer than this share of a
  * diameter. */
 #define CANDIDATE_SHARE 0.2f
-/* Longest substep times mobility times 0.3 ⟨m²⟩/d⁵, the scale of the dipoles'
- * stiffness between neighbours: standing sheets of a tilted swarm become unstable
- * at 0.3. */
-#define STABLE_SHARE 0.17
-/* A floor gap that was given is held by a spring this much stiffer than contacts. */
-#define GIVEN_GAP_STIFFNESS 100.0
+/* Longest substep times mobility times Σ 0.3 ⟨m²⟩/r⁵ over close neighbours, the
+ * scale of the stiffness that their dipoles give a particle. Beyond 2.5 standing
+ * sheets of a tilted swarm begin to bounce. */
+#define STABLE_SHARE 1.4
+
+/* The same for own moments with the scale of a single pair, 0.3 ⟨m²⟩/d⁵. */
+#define OWN_STABLE_SHARE 0.17
 
 /* --- prepare ---------------------------------------------------------------- */
 
@@ -87,6 +88,9 @@ static void take_positions(nrw_world *world)
     float *none = world->places + 4 * world->padded;
     none[0] = none[1] = -NRW_FAR_AWAY_UM;
     none[2] = none[3] = 0.0f;
+    memset(world->sum_x, 0, world->padded * sizeof(float));
+    memset(world->sum_y, 0, world->padded * sizeof(float));
+    memset(world->sum_z, 0, world->padded * sizeof(float));
     memcpy(world->fx0, world->px, world->padded * sizeof(float));
     memcpy(world->fy0, world->py, world->padded * sizeof(float));
     memcpy(world->fz0, world->pz, world->padded * sizeof(float));
@@ -120,11 +124,10 @@ static void take_flow(nrw_world *world, double h)
         return;
     const double thicker = world->body.viscosity_Pa_s / world->scenario->fluid.viscosity_Pa_s;
     const nrw_flow_now now = nrw_flow_at_time(flow, world->time_s + 0.5 * h, thicker);
-    const nrw_flow_rows rows = {world->n,       world->contacts.order, world->x,
-                                world->y,       world->z,              world->row_radius,
-                                world->delta,   world->mt,             world->mr,
-                                world->rolling, world->flow_x,         world->flow_y,
-                                world->turn_x,  world->turn_y,         world->turn_z};
+    const nrw_flow_rows rows = {world->n,      world->contacts.order, world->x,      world->y,
+                                world->z,      world->row_radius,     world->delta,  world->mt,
+                                world->mr,     world->rolling,        world->flow_x, world->flow_y,
+                                world->turn_x, world->turn_y,         world->turn_z};
     nrw_flow_carry(flow, &now, &rows);
 }
 
@@ -183,36 +186,18 @@ static nrw_sym3 spin_resistance(const nrw_world *world, size_t i)
                       1.0 / (double)world->ms[i] + (double)b[NRW_ZZ][i]};
 }
 
-/* Stores the spin of particle i and the torque with which it drives the fluid:
- * the magnetic torque less what contacts take. */
+/* Stores the spin of row i and the torque with which it drives the fluid: the
+ * magnetic torque less what contacts take. */
 static void set_spin(nrw_world *world, size_t i, nrw_vec3 spin)
 {
     const double a = (double)world->row_radius[i], a3 = a * a * a * world->pair_flow_factor;
-    world->spin_x[i] = (float)spin.x;
-    world->spin_y[i] = (float)spin.y;
-    world->spin_z[i] = (float)spin.z;
     float *row = world->spins + 4 * i;
-    row[0] = (float)spin.x;
-    row[1] = (float)spin.y;
-    row[2] = (float)spin.z;
-    float *qx = (float *)(uintptr_t)world->task.qx, *qy = (float *)(uintptr_t)world->task.qy;
-    float *tz = (float *)(uintptr_t)world->task.tz;
-    qx[i] = (float)(a3 * spin.y / (double)world->mr[i]);
-    qy[i] = (float)(-a3 * spin.x / (double)world->mr[i]);
-    tz[i] = (float)(a3 * spin.z / (double)world->ms[i]);
-}
-
-/* Particles whose torque is common but for their volume. */
-static void common_spins(nrw_world *world, nrw_vec3 torque)
-{
-    const double per_drag = 1.0 / world->body.spin_drag_pN_um_s;
-    const double nominal3 = pow(world->body.radius_um, 3.0);
-    for (size_t i = 0; i < world->n; i++) {
-        const double a = (double)world->row_radius[i];
-        const double scale = per_drag * (double)world->row_moment[i] * nominal3 / (a * a * a);
-        const nrw_vec3 drive = nrw_vec3_scale(torque, scale);
-        set_spin(world, i, nrw_sym3_solve(spin_resistance(world, i), drive));
-    }
+    row[0] = world->spin_x[i] = (float)spin.x;
+    row[1] = world->spin_y[i] = (float)spin.y;
+    row[2] = world->spin_z[i] = (float)spin.z;
+    world->qx[i] = (float)(a3 * spin.y / (double)world->mr[i]);
+    world->qy[i] = (float)(-a3 * spin.x / (double)world->mr[i]);
+    world->tz[i] = (float)(a3 * spin.z / (double)world->ms[i]);
 }
 
 static nrw_vec3 spin_noise_turn(nrw_world *world, size_t i, double h)
@@ -306,50 +291,38 @@ static void set_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
     tensor[NRW_ZZ] = (float)(c * m.zz);
 }
 
+static void keep_fields(nrw_world *world)
+{
+    for (size_t row = 0; row < world->n; row++) {
+        const uint32_t i = world->contacts.order[row];
+        world->field_x[i] = (double)world->task.bx[row];
+        world->field_y[i] = (double)world->task.by[row];
+        world->field_z[i] = (double)world->task.bz[row];
+    }
+}
+
 static void pair_forces(nrw_world *world, const nrw_excitation *excitation)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
     nrw_pair_task *task = &world->task;
     const size_t n = world->n;
-    if (n > 1) {
-        if (world->own_moments) {
-            kernels->own_moments(task, 0, n);
-            for (size_t row = 0; row < n; row++) {
-                const uint32_t i = world->contacts.order[row];
-                world->field_x[i] = (double)task->bx[row];
-                world->field_y[i] = (double)task->by[row];
-                world->field_z[i] = (double)task->bz[row];
-            }
-        } else if (excitation->n_substeps > 1) {
-            kernels->averaged_response(task, 0, n);
-        } else {
-            set_tensor(task->tensor, excitation->tensor);
-            kernels->averaged(task, 0, n);
-        }
-        world->n_pair_interactions += (uint64_t)n * (n - 1);
-    }
-    if (world->pair_flow_factor > 0.0 && n > 1) {
-        if (world->body.has_floor)
-            kernels->flow_floor(task, 0, n);
-        else
-            kernels->flow_unbounded(task, 0, n);
-        world->n_pair_interactions += (uint64_t)n * (n - 1);
-    }
-}
-
-/* The flow kernel counts a particle's own image, which the exact self mobility
- * already holds: take its Faxén part off, 2a²q/(2h)⁴ along the floor. */
-static void remove_self_flow(nrw_world *world)
-{
-    nrw_pair_task *task = &world->task;
-    if (!world->body.has_floor || !(world->pair_flow_factor > 0.0) || world->n < 2)
+    const bool flow = world->pair_flow_factor > 0.0, above_floor = flow && world->body.has_floor;
+    if (n < 2)
         return;
-    for (size_t i = 0; i < world->n; i++) {
-        const float twice = 2.0f * world->fz0[i], square = twice * twice;
-        const float self = 2.0f * task->radius2 / (square * square);
-        task->ux[i] -= self * task->qx[i];
-        task->uy[i] -= self * task->qy[i];
+    if (world->own_moments) {
+        kernels->own_moments(task, 0, n);
+        keep_fields(world);
+    } else if (excitation->n_substeps > 1) {
+        kernels->averaged_response(task, 0, n);
+    } else {
+        set_tensor(task->tensor, excitation->tensor);
+        (above_floor ? kernels->tile_averaged_flow : kernels->tile_averaged)(task);
     }
+    if (above_floor && (world->own_moments || excitation->n_substeps > 1))
+        kernels->tile_flow(task);
+    else if (flow && !above_floor)
+        kernels->flow_unbounded(task, 0, n);
+    world->n_pair_interactions += (uint64_t)(flow ? 2 : 1) * n * (n - 1);
 }
 
 /* Forces for a tensor from the responses to each of its components. */
@@ -391,117 +364,7 @@ static void add_friction(nrw_world *world, brake_law law)
     nrw_kernels_get()->friction(&task);
 }
 
-/* Velocity without the close neighbours' dipoles: forces through the mobility,
- * pair flow, rolling, weight, and the drift that a height-dependent mobility gives
- * to noise (Itô). */
-static void base_velocity(nrw_world *world)
-{
-    const nrw_pair_task *task = &world->task;
-    const float weight = (float)world->body.weight_pN;
-    const float nominal3 = (float)pow(world->body.radius_um, 3.0);
-    const float rolling = (float)world->rolling_factor;
-    const float kT = world->scenario->model.brownian ? (float)world->body.kT_pN_um : 0.0f;
-    for (size_t i = 0; i < world->n; i++) {
-        const float a = world->row_radius[i], volume = a * a * a / nominal3;
-        const float roll = rolling * world->rolling[i] * a;
-        world->base_x[i] = world->along[i] * task->fx[i] + task->ux[i] + roll * world->spin_y[i] +
-                           world->flow_x[i];
-        world->base_y[i] = world->along[i] * task->fy[i] + task->uy[i] - roll * world->spin_x[i] +
-                           world->flow_y[i];
-        /* a flow toward the floor is hindered like the particle's own motion there */
-        world->base_z[i] = world->across[i] * (task->fz[i] - weight * volume) +
-                           world->mz[i] * task->uz[i] +
-                           kT * world->row_inverse_drag[i] * world->dmz[i] / a;
-    }
-}
-
-/* Smooth velocity of a substep. */
-static void add_near_forces(nrw_world *world, bool with_near, bool phases)
-{
-    const nrw_near_task *near = &world->near;
-    const nrw_pair_task *task = &world->task;
-    for (size_t i = 0; i < world->n; i++) {
-        float fx = with_near ? near->fx[i] : 0.0f, fy = with_near ? near->fy[i] : 0.0f;
-        float fz = with_near ? near->fz[i] : 0.0f;
-        if (phases) {
-            fx += task->fx[i];
-            fy += task->fy[i];
-            fz += task->fz[i];
-        }
-        world->vx[i] = world->base_x[i] + world->along[i] * fx;
-        world->vy[i] = world->base_y[i] + world->along[i] * fy;
-        world->vz[i] = world->base_z[i] + world->across[i] * fz;
-    }
-}
-
 /* --- move ------------------------------------------------------------------- */
-
-static double largest_change(size_t n, const float *vx, const float *vy, const float *ox,
-                             const float *oy)
-{
-    float change = 0.0f;
-    for (size_t i = 0; i < n; i++) {
-        const float dx = vx[i] - ox[i], dy = vy[i] - oy[i], square = dx * dx + dy * dy;
-        change = square > change ? square : change;
-    }
-    return sqrt((double)change);
-}
-
-static double largest_speed(size_t n, const float *vx, const float *vy)
-{
-    float fastest = 0.0f;
-    for (size_t i = 0; i < n; i++) {
-        const float square = vx[i] * vx[i] + vy[i] * vy[i];
-        fastest = square > fastest ? square : fastest;
-    }
-    return sqrt((double)fastest);
-}
-
-/* Solves w + ln w = l (Wright's omega function) by Newton from a rough start. */
-static double wright_omega(double l)
-{
-    if (l < -30.0)
-        return exp(l);
-    double w = l > 1.0 ? l - log(l) : exp(l) / (1.0 + 0.76 * exp(l));
-    for (int k = 0; k < 3; k++)
-        w *= (1.0 + l - log(w)) / (1.0 + w);
-    return w;
-}
-
-/* The floor's force at the end of the substep, given where the particle would go
- * without it, f: y = f + hµ A exp(−y/λ), so (y − f)/λ = ω(ln(hµA/λ) − f/λ). */
-static void linearise_floor(nrw_world *world)
-{
-    const nrw_body *body = &world->body;
-    const double stiffness = world->scenario->model.contact_stiffness_pN_um;
-    const bool given = !isnan(body->given_gap_um);
-    const double rest = given ? body->given_gap_um : body->roughness_um;
-    const double hard = stiffness * GIVEN_GAP_STIFFNESS;
-    for (size_t i = 0; i < world->n; i++) {
-        const double a = (double)world->row_radius[i], move = (double)world->move_z[i];
-        const double pushed =
-            (double)world->free_z[i] + move * stiffness * (double)world->near.warm_z[i];
-        const double free_gap = (double)world->pz[i] + pushed - a;
-        double gap = free_gap, force = 0.0, slope = 0.0;
-        const double amplitude = given ? 0.0 : body->layer_amplitude_pN * a / body->radius_um;
-        if (amplitude > 0.0 && free_gap < 40.0 * body->debye_um) {
-            const double l = log(move * amplitude / body->debye_um) - free_gap / body->debye_um;
-            const double w = wright_omega(l);
-            gap = free_gap + body->debye_um * w;
-            force = body->debye_um * w / move;
-            slope = force / body->debye_um;
-        }
-        if (gap < rest) {
-            gap = (gap + move * hard * rest) / (1.0 + move * hard);
-            force += hard * (rest - gap);
-            slope += hard;
-        }
-        world->floor_z[i] = (float)(gap + a) - world->pz[i];
-        world->floor_force[i] = (float)force;
-        world->floor_slope[i] = (float)slope;
-        world->floor_give[i] = 1.0f / (1.0f + (float)slope * world->move_z[i]);
-    }
-}
 
 /* Side walls near particles, linearised; false: none is near. */
 static bool find_walls(nrw_world *world)
@@ -513,8 +376,9 @@ static bool find_walls(nrw_world *world)
     for (size_t i = 0; i < world->n; i++) {
         const uint32_t particle = world->contacts.order[i];
         double gradient[2];
-        const double distance = nrw_channel_distance_um(world->channel, world->x[particle],
-                                                        world->y[particle], gradient);
+        const double distance =
+            nrw_channel_distance_um(world->channel, world->x[particle] + (double)world->sum_x[i],
+                                    world->y[particle] + (double)world->sum_y[i], gradient);
         const float a = world->row_radius[i];
         const bool near = distance <= (double)(1.6f * a);
         any |= near;
@@ -526,66 +390,10 @@ static bool find_walls(nrw_world *world)
     return any;
 }
 
-/* Displacement without contacts. */
-static void predict(nrw_world *world, double h)
-{
-    const float step = (float)h;
-    const float kT2h = (float)(2.0 * world->body.kT_pN_um * h);
-    const bool noisy = world->scenario->model.brownian;
-    if (noisy)
-        nrw_normal_array(world->seed, NRW_STREAM_NOISE, world->step, world->n, world->noise);
-    for (size_t i = 0; i < world->n; i++) {
-        float jx = 0.0f, jy = 0.0f, jz = 0.0f;
-        if (noisy) {
-            const float *noise = world->noise + 4 * (size_t)world->contacts.order[i];
-            const float planar = sqrtf(kT2h * world->along[i]);
-            const float normal = sqrtf(kT2h * world->across[i]);
-            jx = planar * noise[0];
-            jy = planar * noise[1];
-            jz = normal * noise[2];
-        }
-        world->free_x[i] = step * world->vx[i] + jx;
-        world->free_y[i] = step * world->vy[i] + jy;
-        world->free_z[i] = step * world->vz[i] + jz;
-        world->move_xy[i] = step * world->along[i];
-        world->move_z[i] = step * world->across[i];
-        world->ceiling_z[i] = world->row_ceiling[i] - world->pz[i] - (float)world->origin_z;
-    }
-}
-
 static void solve_contacts(nrw_world *world)
 {
     nrw_contact_solve *solve = &world->solve;
-    const nrw_near_task *near = &world->near;
-    solve->rows = near->rows;
-    solve->free_x = world->free_x;
-    solve->free_y = world->free_y;
-    solve->free_z = world->free_z;
-    solve->move_xy = world->move_xy;
-    solve->move_z = world->move_z;
-    solve->warm_x = near->warm_x;
-    solve->warm_y = near->warm_y;
-    solve->warm_z = near->warm_z;
-    solve->crowd = near->crowd;
-    solve->n_neighbours = world->contacts.n_neighbours;
-    solve->force = world->contacts.force;
-    solve->change = world->contacts.change;
-    solve->step = world->contacts.step;
-    solve->stiffness = (float)world->scenario->model.contact_stiffness_pN_um;
-    const bool walls = find_walls(world);
-    solve->wall_x = walls ? world->wall_x : NULL;
-    solve->wall_y = world->wall_y;
-    solve->wall_gap = world->wall_gap;
-    solve->wall_give = world->wall_give;
-    solve->ceiling = isfinite(world->scenario->map.depth_um) ? world->ceiling_z : NULL;
-    solve->floor_slope = NULL;
-    if (world->body.has_floor) {
-        linearise_floor(world);
-        solve->floor_force = world->floor_force;
-        solve->floor_slope = world->floor_slope;
-        solve->floor_z = world->floor_z;
-        solve->floor_give = world->floor_give;
-    }
+    solve->wall_x = find_walls(world) ? world->wall_x : NULL;
     solve->sweeps = LEAST_SWEEPS;
     solve->tolerance = SWEEP_TOLERANCE * (float)world->body.diameter_um;
     nrw_contacts_solve(solve);
@@ -594,49 +402,56 @@ static void solve_contacts(nrw_world *world)
 
 /* --- store ------------------------------------------------------------------ */
 
-static nrw_status check_move(const nrw_world *world, double h, nrw_errors *errors)
+static nrw_status report_move(const nrw_world *world, double h, nrw_errors *errors)
 {
     const nrw_contact_solve *solve = &world->solve;
+    size_t worst = 0;
+    double most = -1.0;
     for (size_t row = 0; row < world->n; row++) {
         const double dx = (double)solve->ux[row], dy = (double)solve->uy[row];
         const double dz = (double)solve->uz[row];
         const double moved = sqrt(dx * dx + dy * dy + dz * dz);
-        const size_t i = world->contacts.order[row];
-        if (!(moved < 2.0 * world->body.diameter_um))
-            return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
-                                  "particle %u would move by %.3g µm in one step of %.3g s at "
-                                  "t = %.6g s near (%.4g, %.4g) µm",
-                                  world->ids[i], moved, h, world->time_s, world->x[i], world->y[i]);
+        if (moved <= most)
+            continue;
+        most = moved;
+        worst = world->contacts.order[row];
+        if (isnan(moved))
+            break;
     }
-    return NRW_OK;
-}
-
-static void store(nrw_world *world, double h)
-{
-    const nrw_contact_solve *solve = &world->solve;
-    for (size_t row = 0; row < world->n; row++) {
-        const size_t i = world->contacts.order[row];
-        world->x[i] += (double)solve->ux[row];
-        world->y[i] += (double)solve->uy[row];
-        world->z[i] += (double)solve->uz[row];
-        set_place(world, row, world->px[row] + solve->ux[row], world->py[row] + solve->uy[row],
-                  world->pz[row] + solve->uz[row]);
-    }
-    world->time_s += h;
-    world->step++;
-    world->n_steps++;
-    world->substep_s = h;
+    return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
+                          "particle %u would move by %.3g µm in one step of %.3g s at "
+                          "t = %.6g s near (%.4g, %.4g) µm",
+                          world->ids[worst], most, h, world->time_s, world->x[worst],
+                          world->y[worst]);
 }
 
 static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
 {
-    predict(world, h);
+    const nrw_kernels *kernels = nrw_kernels_get();
+    const nrw_contact_solve *solve = &world->solve;
+    if (world->rows.noise)
+        nrw_normal_array(world->seed, NRW_STREAM_NOISE, world->step, world->n, world->noise);
+    kernels->predict(&world->rows, (float)h);
     solve_contacts(world);
-    nrw_status status = check_move(world, h, errors);
-    if (status != NRW_OK)
-        return status;
-    store(world, h);
+    const float *const moved[3] = {solve->ux, solve->uy, solve->uz};
+    if (!((double)kernels->store(&world->rows, moved) < 2.0 * world->body.diameter_um))
+        return report_move(world, h, errors);
+    world->time_s += h;
+    world->step++;
+    world->n_steps++;
+    world->substep_s = h;
     return NRW_OK;
+}
+
+/* Displacements of the substeps since the step's beginning go to the particles. */
+static void keep_positions(nrw_world *world)
+{
+    for (size_t row = 0; row < world->n; row++) {
+        const size_t i = world->contacts.order[row];
+        world->x[i] += (double)world->sum_x[row];
+        world->y[i] += (double)world->sum_y[row];
+        world->z[i] += (double)world->sum_z[row];
+    }
 }
 
 static nrw_status check_state(nrw_world *world, nrw_errors *errors)
@@ -667,7 +482,7 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
     double most = world->body.floor.mt / world->body.drag_pN_s_um;
     for (size_t i = 0; i < world->n; i++)
         most = fmax(most, (double)world->along[i]);
-    return STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
+    return OWN_STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
 }
 
 /* The step that the error rule allows for the forces that are held over it: those of
@@ -728,10 +543,14 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         take_rows(world);
     }
     take_positions(world);
+    nrw_contacts_moved(&world->contacts, world->x, world->y, world->z, world->start_x,
+                       world->start_y, world->start_z);
+    world->task.n_filled = world->n;
     take_mobilities(world);
+    world->rows.torque[0] = (float)excitation->torque.x;
+    world->rows.torque[1] = (float)excitation->torque.y;
+    world->rows.torque[2] = (float)excitation->torque.z;
     take_flow(world, h_s);
-    near->rows = nrw_contacts_rows(&world->contacts);
-    near->places = world->places;
     near->core2 = task->core2;
     near->largest_overlap = 0.0f;
     near->candidate_um = CANDIDATE_SHARE * (float)world->body.diameter_um;
@@ -743,9 +562,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     if (world->own_moments)
         own_spins(world, excitation->field, h_s);
     else
-        common_spins(world, excitation->torque);
+        kernels->spins(&world->rows);
     pair_forces(world, excitation);
-    remove_self_flow(world);
     /* what is held over the step leaves out the close neighbours */
     if (phases) {
         memcpy(near->response, task->response, sizeof near->response);
@@ -761,13 +579,34 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         }
     }
     add_friction(world, law);
-    base_velocity(world);
+    kernels->base(&world->rows);
     return NRW_OK;
+}
+
+/* Smooth velocity: what is held over the step, and the forces of close neighbours
+ * (`with_near`) and of the phase. Largest speed, its change since the last
+ * call, and mobility × pull of the neighbours. */
+static void update_velocity(nrw_world *world, bool with_near, bool phases, float largest[3])
+{
+    const nrw_near_task *near = &world->near;
+    const nrw_pair_task *task = &world->task;
+    const float *const forces[2][3] = {
+        {with_near ? near->fx : NULL, with_near ? near->fy : NULL, with_near ? near->fz : NULL},
+        {phases ? task->fx : NULL, phases ? task->fy : NULL, phases ? task->fz : NULL}};
+    nrw_kernels_get()->velocity(&world->rows, forces, largest);
+}
+
+/* Whether some particle has moved so far since the list was made that it may touch one
+ * that is not listed: the step must end there. */
+static bool strayed(const nrw_world *world)
+{
+    const float limit = nrw_contacts_limit_um(world->largest_radius);
+    return !(nrw_kernels_get()->strayed(&world->rows, world->n) <= limit);
 }
 
 /* Moves through `span` s in substeps as long as the stability of the near forces and
  * the error rule allow. `fresh`: near->... already holds the present positions. */
-static nrw_status advance(nrw_world *world, double span, double stable, double least, bool phases,
+static nrw_status advance(nrw_world *world, double span, double stiff, double least, bool phases,
                           bool *fresh, double *taken, nrw_errors *errors)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
@@ -778,29 +617,25 @@ static nrw_status advance(nrw_world *world, double span, double stable, double l
         if (!*fresh)
             (with_near ? kernels->near_dipoles : kernels->near_geometry)(&world->near);
         *fresh = false;
-        add_near_forces(world, with_near, phases);
-        double allowed =
-            fmin(stable, MOVE_MAX * d / fmax(largest_speed(world->n, world->vx, world->vy), 1e-15));
-        if (last_h > 0.0) {
-            const double change =
-                largest_change(world->n, world->vx, world->vy, world->last_x, world->last_y);
-            allowed =
-                fmin(allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax(change, 1e-15)));
-        }
+        float largest[3];
+        update_velocity(world, with_near, phases, largest);
+        double allowed = MOVE_MAX * d / fmax((double)largest[0], 1e-15);
+        if (with_near)
+            allowed = fmin(allowed, STABLE_SHARE / fmax(stiff * (double)largest[2], 1e-15));
+        if (last_h > 0.0)
+            allowed = fmin(allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h /
+                                         fmax((double)largest[1], 1e-15)));
         if (!(allowed >= least))
             return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                                   "the step fell below %.3g s at t = %.6g s", allowed,
                                   world->time_s);
         last_h = left / fmax(1.0, ceil(left / allowed - 1e-6));
-        memcpy(world->last_x, world->vx, world->n * sizeof(float));
-        memcpy(world->last_y, world->vy, world->n * sizeof(float));
         nrw_status status = move(world, last_h, errors);
         if (status != NRW_OK)
             return status;
         left -= last_h;
         *taken += last_h;
-        if (nrw_contacts_outrun(&world->contacts, world->n, world->x, world->y, world->z,
-                                world->largest_radius))
+        if (strayed(world))
             break;
     }
     return NRW_OK;
@@ -824,7 +659,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (!world->own_moments) {
         if (phases)
             phase_forces(world, excitation->tensor);
-        add_near_forces(world, false, phases);
+        float largest[3];
+        update_velocity(world, false, phases, largest);
         h = step_allowed(world, h_s);
         if (phases) {
             n_spans = (int)fmax(1.0, floor(h / h_s * excitation->n_substeps + 1e-6));
@@ -836,7 +672,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (h < least)
         return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                               "the step fell below %.3g s at t = %.6g s", h, world->time_s);
-    const double stable = world->own_moments ? INFINITY : nrw_world_stable_s(world, excitation->size2);
+    const double stiff = 3.0 * NRW_MU0_4PI * excitation->size2, begun = world->time_s;
     bool fresh = true;
     for (int k = 0; k < n_spans; k++) {
         if (phases) {
@@ -844,14 +680,16 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
             phase_forces(world, excitation->substep_tensors[k]);
         }
         double taken = 0.0;
-        status = advance(world, h / n_spans, stable, least, phases, &fresh, &taken, errors);
+        status = advance(world, h / n_spans, stiff, least, phases, &fresh, &taken, errors);
         *taken_s += taken;
-        if (status != NRW_OK)
+        if (status != NRW_OK) {
+            world->time_s = begun;
             return status;
-        if (nrw_contacts_outrun(&world->contacts, world->n, world->x, world->y, world->z,
-                                world->largest_radius))
+        }
+        if (strayed(world))
             break; /* someone new may be near: look around again */
     }
+    keep_positions(world);
     /* judged where the step ended, so that a bad one can be taken back */
     if (world->n > 1)
         nrw_kernels_get()->near_geometry(&world->near);

@@ -22,12 +22,12 @@ enum { NRW_MAX_SUBSTEPS = 64 };
 
 /* What the field does to a nominal particle during a step. */
 typedef struct nrw_excitation {
-    nrw_sym3 tensor;   /* ⟨m mᵀ⟩ over the step, (fA·m²)² */
-    nrw_vec3 torque;   /* ⟨m × B⟩ over the step, pN·µm */
-    double size2;      /* ⟨m·m⟩, for the contact gap */
-    int n_substeps;    /* 1: only the averages are used */
+    nrw_sym3 tensor;                            /* ⟨m mᵀ⟩ over the step, (fA·m²)² */
+    nrw_vec3 torque;                            /* ⟨m × B⟩ over the step, pN·µm */
+    double size2;                               /* ⟨m·m⟩, for the contact gap */
+    int n_substeps;                             /* 1: only the averages are used */
     nrw_sym3 substep_tensors[NRW_MAX_SUBSTEPS]; /* (n_substeps) mean over each */
-    nrw_vec3 field;    /* permanent moments, resolved: B in mT at the middle of the step */
+    nrw_vec3 field; /* permanent moments, resolved: B in mT at the middle of the step */
 } nrw_excitation;
 
 typedef struct nrw_world {
@@ -43,17 +43,17 @@ typedef struct nrw_world {
                          where and as they left, and nothing acts on them */
     uint32_t *ids;    /* (n_made) number of each particle in the scenario */
     /* state */
-    double *x, *y, *z;      /* (n) centres, µm */
-    double *ux, *uy, *uz;   /* (n) directions of permanent moments */
-    double *kept[6];        /* (n) copies of the six arrays above */
+    double *x, *y, *z;    /* (n) centres, µm */
+    double *ux, *uy, *uz; /* (n) directions of permanent moments */
+    double *kept[6];      /* (n) copies of the six arrays above */
     double kept_time_s, kept_overlap;
     double time_s;
-    uint32_t step;          /* counter of the noise */
+    uint32_t step; /* counter of the noise */
     /* constants per particle */
-    float *radius;          /* (padded) µm */
-    float *moment;          /* (padded) moment over the nominal one; 0 in the padding */
-    float *inverse_drag;    /* (padded) 1/ξ_i */
-    float *ceiling;         /* (padded) highest centre, µm */
+    float *radius;       /* (padded) µm */
+    float *moment;       /* (padded) moment over the nominal one; 0 in the padding */
+    float *inverse_drag; /* (padded) 1/ξ_i */
+    float *ceiling;      /* (padded) highest centre, µm */
     float largest_radius;
 
     /* Scratch of a step, (padded), by row: contacts.order[row] is the particle. */
@@ -63,22 +63,25 @@ typedef struct nrw_world {
     float *places;          /* ((padded + 1) x 4) the same and the moment, row by row */
     float *delta;           /* gap over radius */
     float *mt, *mz, *mr, *ms, *rolling, *dmz;
-    float *along, *across;  /* mobilities along and across the floor, µm/s per pN */
-    float *brake[NRW_N_TENSOR]; /* Σ_j e (1 − r̂ r̂ᵀ) over contacts */
+    float *along, *across;           /* mobilities along and across the floor, µm/s per pN */
+    float *brake[NRW_N_TENSOR];      /* Σ_j e (1 − r̂ r̂ᵀ) over contacts */
     float *spin_x, *spin_y, *spin_z; /* 1/s */
-    float *spins;           /* ((padded + 1) x 4) the same, row by row */
-    float *noise;           /* (4 × padded) normals, by particle */
-    float *flow_x, *flow_y; /* how the channel's flow carries a free sphere, µm/s, and */
+    float *spins;                    /* ((padded + 1) x 4) the same, row by row */
+    float *noise;                    /* (4 × padded) normals, by particle */
+    float *flow_x, *flow_y;          /* how the channel's flow carries a free sphere, µm/s, and */
     float *turn_x, *turn_y, *turn_z; /* turns it, 1/s; 0 at rest */
     float *base_x, *base_y, *base_z; /* velocity without close neighbours' dipoles, µm/s */
-    float *vx, *vy, *vz;    /* smooth velocity, µm/s */
-    float *last_x, *last_y, *last_z; /* of the substep before */
+    float *vx, *vy, *vz;             /* smooth velocity, µm/s */
     float *old_x, *old_y, *old_z;    /* (n) base velocity of the step before, by particle */
     bool has_old_velocity;
     double old_step_s;
+    float *qx, *qy, *tz; /* torques on the fluid, see nrw_pair_task */
     nrw_pair_task task;
     nrw_near_task near;
     nrw_contact_solve solve;
+    nrw_rows_task rows;                 /* the same arrays, as the kernels of a step take them */
+    float *sum_x, *sum_y, *sum_z;       /* displacements since the step's beginning, µm */
+    float *start_x, *start_y, *start_z; /* those until then since the list was made */
     float *own_mx, *own_my, *own_mz;
     double *field_x, *field_y, *field_z; /* (n) field of the others, mT, by particle */
     float *free_x, *free_y, *free_z, *move_xy, *move_z;
@@ -92,8 +95,8 @@ typedef struct nrw_world {
     uint64_t n_steps; /* substeps */
     uint64_t n_pair_interactions, n_sweeps;
     double largest_overlap;
-    double spin_sum_Hz_s;    /* ∫ mean spin along the drive's axis dt / 2π */
-    double substep_s;        /* length of the last substep */
+    double spin_sum_Hz_s; /* ∫ mean spin along the drive's axis dt / 2π */
+    double substep_s;     /* length of the last substep */
 } nrw_world;
 
 /* Places the particles (positions_um, or at random in the release circle
@@ -125,8 +128,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
 
 /* The longest time over which the dipole forces of close neighbours, of mean square
  * moment size2 in (fA·m²)², can be held without becoming unstable, s: their stiffness is
- * about 0.3 ⟨m²⟩/d⁵ a pair. nrw_world_step keeps to it by substeps, except for own
- * moments, whose steps the caller must keep shorter. O(n). */
+ * about 0.3 ⟨m²⟩/d⁵ a pair. nrw_world_step keeps to its own, finer bound by substeps,
+ * except for own moments, whose steps the caller must keep shorter. O(n). */
 double nrw_world_stable_s(const nrw_world *world, double size2);
 
 /* Keeps the state as it is now, and goes back to it: a step that failed is taken

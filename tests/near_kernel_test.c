@@ -10,7 +10,7 @@
 /* The kernels that work on the list of close neighbours, against plain double sums
  * over pairs, for each instruction set that this processor has. */
 
-enum { N = 120, ROWS = 128, N_OUT = 16, N_RESPONSES = 3 * NRW_N_TENSOR };
+enum { N = 120, ROWS = 128, N_OUT = 17, N_RESPONSES = 3 * NRW_N_TENSOR };
 
 #define RADIUS 1.5
 #define CORE 2.7
@@ -153,6 +153,7 @@ static nrw_near_task near_task(void)
                          &task.warm_y, &task.warm_z, &task.crowd};
     for (int k = 0; k < 7; k++)
         *outputs[k] = out[k];
+    task.pull = out[16];
     for (int k = 0; k < N_RESPONSES; k++)
         task.response[k] = responses[k];
     return task;
@@ -208,8 +209,11 @@ static void expect_dipoles(void)
 {
     for (size_t i = 0; i < N; i++)
         for (size_t j = 0; j < N; j++)
-            if (listed(i, j))
+            if (listed(i, j)) {
                 add(0, i, moment_of(i) * moment_of(j), dipole_force(apart(j, i)));
+                const double r = fmax(nrw_vec3_norm(apart(j, i)), CORE);
+                expected[16][i] += moment_of(i) * moment_of(j) / pow(r, 5.0);
+            }
 }
 
 Test(near_kernel, dipole_forces_are_those_of_the_listed_neighbours)
@@ -222,6 +226,7 @@ Test(near_kernel, dipole_forces_are_those_of_the_listed_neighbours)
         nrw_near_task task = near_task();
         kernels[k].near_dipoles(&task);
         assert_outputs(kernels[k].name, 0, 3);
+        assert_outputs(kernels[k].name, 16, 17);
     }
 }
 
@@ -267,7 +272,7 @@ Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
         cr_assert_gt(largest, 0.05);
         cr_assert_float_eq((double)task.largest_overlap, largest, 1e-6);
         for (size_t slot = 0; slot < contacts.n_slots; slot++) {
-            if (contacts.partner[slot] == ROWS)
+            if (contacts.partner[slot] == 4 * ROWS)
                 continue;
             const double n2 = pow((double)contacts.nx[slot], 2.0) +
                               pow((double)contacts.ny[slot], 2.0) +
@@ -384,7 +389,7 @@ Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
 
 /* --- finding, solving ------------------------------------------------------------------- */
 
-Test(near_kernel, close_particles_are_found_in_rising_order)
+Test(near_kernel, close_particles_are_found_the_inner_ones_first)
 {
     static _Alignas(64) float at[3][ROWS], sizes[ROWS];
     for (size_t i = 0; i < ROWS; i++) {
@@ -398,15 +403,20 @@ Test(near_kernel, close_particles_are_found_in_rising_order)
     uint32_t found[ROWS + NRW_LANES];
     for (size_t k = 0; k < n_kernels; k++)
         for (size_t i = 0; i < N; i++) {
-            const size_t count =
-                kernels[k].close(ROWS, at[0], at[1], at[2], sizes, i, NRW_CONTACT_REACH, found);
+            const size_t count = kernels[k].close(ROWS, at[0], at[1], at[2], sizes, i,
+                                                  NRW_CONTACT_REACH, NRW_CONTACT_SURE, 63, found);
             size_t expected_count = 0;
-            for (size_t j = 0; j < N; j++) {
-                if (!listed(i, j))
-                    continue;
-                cr_assert(expected_count < count && found[expected_count] == j);
-                expected_count++;
-            }
+            /* the inner ones, then the others */
+            for (int outer = 0; outer < 2; outer++)
+                for (size_t j = 0; j < N; j++) {
+                    const double touch = (double)(radius[i] + radius[j]);
+                    const bool inner =
+                        nrw_vec3_norm(apart(j, i)) < (double)NRW_CONTACT_SURE * touch;
+                    if (!listed(i, j) || inner == (outer == 1))
+                        continue;
+                    cr_assert(expected_count < count && found[expected_count] == j);
+                    expected_count++;
+                }
             cr_assert_eq(count, expected_count);
         }
 }
@@ -461,8 +471,10 @@ static void solve_with(const nrw_kernels *kernels, float u[3][ROWS])
     solve.ux = u[0];
     solve.uy = u[1];
     solve.uz = u[2];
-    solve.force = contacts.force;
-    solve.change = contacts.change;
+    solve.force[0] = contacts.force[0];
+    solve.force[1] = contacts.force[1];
+    solve.ends = contacts.ends;
+    solve.reach_um = 0.06f;
     solve.step = contacts.step;
     solve.place[0] = scratch[0];
     solve.place[1] = scratch[1];

@@ -188,9 +188,7 @@ Test(step, velocities_that_change_fast_shorten_the_step)
             double taken;
             cr_assert_eq(nrw_world_step(world, &excitation, 0.004, &taken, NULL), NRW_OK);
             cr_assert_leq(taken, 0.004 + 1e-12);
-            /* halves of the step, or whole substeps */
-            const double halvings = log2(0.004 / taken);
-            cr_assert_float_eq(halvings, round(halvings), 1e-9);
+            cr_assert_gt(taken, 0.0);
             least = fmin(least, world->substep_s);
         }
         cr_assert_lt(least, 0.75 * 0.004 / substeps);
