@@ -119,6 +119,9 @@ static nrw_status write_folder(nrw_job *job, const char *json)
     if (status == NRW_OK)
         status = nrw_store_put(store, "scenario.yaml", job->scenario->text,
                                job->scenario->text_size, job->errors);
+    const nrw_scenario_picture picture = nrw_scenario_picture_of(job->scenario);
+    if (status == NRW_OK && picture.name)
+        status = nrw_store_put(store, picture.name, picture.bytes, picture.n_bytes, job->errors);
     if (status == NRW_OK && job->schedule_text)
         status = nrw_store_put(store, "schedule.yaml", job->schedule_text, job->schedule_size,
                                job->errors);
@@ -199,9 +202,11 @@ nrw_status nrw_job_open_checkpoint(nrw_job *job, const char *extra, nrw_checkpoi
     if (!job->store)
         return NRW_OK;
     (void)snprintf(seed, sizeof seed, "%llu", (unsigned long long)job->options->seed);
+    const nrw_scenario_picture picture = nrw_scenario_picture_of(job->scenario);
     const char *const texts[] = {NRW_VERSION,
                                  job->command,
                                  job->scenario->text,
+                                 picture.sha256 ? picture.sha256 : "",
                                  job->schedule_text ? job->schedule_text : "",
                                  seed,
                                  nrw_model_name(job->options->model),

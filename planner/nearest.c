@@ -66,6 +66,7 @@ static bool widen(variant *v, const nrw_scenario *original, double factor)
         points += map->vessels[k].n_widths;
     }
     v->scenario.map.vessels = v->vessels;
+    v->scenario.map.mask = NULL; /* a picture's walls as its vessels draw them */
     return true;
 }
 
@@ -106,6 +107,7 @@ nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recip
         prepare(&v, &CHANGES[k], race, recipe);
         if (v.usable) {
             nrw_race changed = *race;
+            changed.checkpoint = NULL; /* another scenario */
             changed.scenario = &v.scenario;
             changed.channel = v.channel;
             const nrw_race_lane lane = {&v.schedule, 0, CHANGE_TRIALS, v.outcomes};

@@ -44,6 +44,16 @@ int nrw_scenario_node(const nrw_scenario *scenario, const char *name)
     return -1;
 }
 
+nrw_scenario_picture nrw_scenario_picture_of(const nrw_scenario *scenario)
+{
+    const nrw_mask *mask = scenario->map.mask;
+    if (!mask || !mask->file)
+        return (nrw_scenario_picture){NULL, NULL, 0, NULL};
+    const char *slash = strrchr(mask->file, '/');
+    return (nrw_scenario_picture){slash ? slash + 1 : mask->file, mask->bytes, mask->n_bytes,
+                                  mask->sha256};
+}
+
 double nrw_scenario_gathered_diameter_um(const nrw_scenario *scenario)
 {
     const nrw_particles *particles = &scenario->particles;

@@ -226,6 +226,16 @@ void nrw_scenario_destroy(nrw_scenario *scenario);
 /* Index of a node by name, -1 if there is none. */
 int nrw_scenario_node(const nrw_scenario *scenario, const char *name);
 
+/* The picture of a map from a mask, for the copy in the results folder; zeros and
+ * NULL without one. */
+typedef struct nrw_scenario_picture {
+    const char *name; /* of the file, without folders; borrowed, as all here */
+    const void *bytes;
+    size_t n_bytes;
+    const char *sha256;
+} nrw_scenario_picture;
+nrw_scenario_picture nrw_scenario_picture_of(const nrw_scenario *scenario);
+
 /* One layer at area fraction 0.80: d·sqrt(N/0.80) (contract section 4). */
 double nrw_scenario_gathered_diameter_um(const nrw_scenario *scenario);
 
