@@ -79,7 +79,7 @@ KERNEL_FLAGS_v3 := -march=x86-64-v3
 KERNEL_FLAGS_v4 := -march=x86-64-v4 -mprefer-vector-width=512
 
 # Files of the report, embedded as bytes.
-ASSETS := $(wildcard planner/report.css planner/report.js)
+ASSETS := $(addprefix planner/,report.css report_picture.css report.js)
 ASSET_OBJECTS := $(if $(ASSETS),$(B)/planner/report_assets.o)
 
 KERNEL_OBJECTS := $(foreach level,$(KERNEL_LEVELS),$(KERNEL_SOURCES:%.c=$(B)/%_$(level).o))
@@ -130,9 +130,9 @@ $(foreach level,$(KERNEL_LEVELS),$(eval $(call kernel_rule,$(level))))
 $(B)/planner/report_assets.c: $(ASSETS) Makefile
 	@mkdir -p $(@D)
 	$(Q){ echo '#include "report_assets.h"'; \
-	for file in css js; do \
-	    echo "const unsigned char nrw_report_$$file[] = {"; \
-	    od -An -v -tx1 planner/report.$$file | sed 's/ \([0-9a-f][0-9a-f]\)/0x\1,/g'; echo '0};'; \
+	for file in report.css report_picture.css report.js; do \
+	    echo "const unsigned char nrw_$$(echo $$file | tr . _)[] = {"; \
+	    od -An -v -tx1 planner/$$file | sed 's/ \([0-9a-f][0-9a-f]\)/0x\1,/g'; echo '0};'; \
 	done; } > $@
 
 $(B)/planner/report_assets.o: $(B)/planner/report_assets.c

@@ -175,28 +175,6 @@ static void add_warnings(nrw_result *result, const nrw_export *export)
 
 /* --- files -------------------------------------------------------------------------------- */
 
-static nrw_status write_report(nrw_job *job, const export_work *work)
-{
-    char *html = NULL;
-    size_t size = 0;
-    const nrw_provenance provenance = {
-        .version = NRW_VERSION,
-        .seed = job->options->seed,
-        .threads = nrw_command_threads(),
-        .model = nrw_model_name(job->options->model),
-        .scenario_sha256 = job->scenario->sha256,
-        .started = job->started[0] ? job->started : NULL,
-        .wall_s = nrw_progress_clock_s() - job->started_s,
-    };
-    nrw_result_provenance(job->result, &provenance);
-    nrw_status status = nrw_export_report(&work->export, job->result, job->schedule_text, &html,
-                                          &size, job->errors);
-    if (status == NRW_OK)
-        status = nrw_store_put(job->store, "report.html", html, size, job->errors);
-    free(html);
-    return status;
-}
-
 static nrw_status record(nrw_job *job, export_work *work)
 {
     add_figures(job->result, &work->export);
@@ -209,8 +187,6 @@ static nrw_status record(nrw_job *job, export_work *work)
         written = nrw_export_write(&work->export, job->store, job->errors);
         nrw_progress_line_end(&work->line);
     }
-    if (written == NRW_OK)
-        written = write_report(job, work);
     if (written == NRW_OK)
         return work->status;
     nrw_job_drop_store(job);
@@ -297,6 +273,7 @@ static nrw_status export_job(const nrw_command_options *options, nrw_errors *err
         status = work.status;
         if (status == NRW_OK || status == NRW_REFUSED) {
             status = record(&job, &work);
+            job.reported = true;
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }

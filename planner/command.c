@@ -93,6 +93,14 @@ static nrw_status parse_real(const char *option, const char *text, double most,
     return nrw_errors_add(errors, NRW_BAD_USAGE, expected, "--%s: '%s'", option, text);
 }
 
+static nrw_status parse_format(const char *text, bool *markdown, nrw_errors *errors)
+{
+    *markdown = strcmp(text, "md") == 0;
+    if (*markdown || strcmp(text, "html") == 0)
+        return NRW_OK;
+    return nrw_errors_add(errors, NRW_BAD_USAGE, "html or md", "--format: '%s'", text);
+}
+
 /* Stores the value of option number `index`. */
 static nrw_status take_option(int index, const char *value, nrw_command_options *options,
                               nrw_errors *errors)
@@ -148,6 +156,14 @@ static nrw_status take_option(int index, const char *value, nrw_command_options 
     case NRW_OPTION_INDEX_RATE:
         status = parse_real(name, value, 1e9, "samples a second, above 0 and at most 1e9",
                             &options->rate_Hz, errors);
+        break;
+    case NRW_OPTION_INDEX_FORMAT:
+        status = parse_format(value, &options->markdown, errors);
+        break;
+    case NRW_OPTION_INDEX_FIGURES:
+        options->figures = value;
+        if (!value[0])
+            status = nrw_errors_add(errors, NRW_BAD_USAGE, "the name of a folder", "--figures: ''");
         break;
     case NRW_OPTION_INDEX_JSON:
         options->json = true;

@@ -21,7 +21,8 @@
     X(plan)                                                                                        \
     X(estimate)                                                                                    \
     X(compare)                                                                                     \
-    X(export)
+    X(export)                                                                                      \
+    X(report)
 
 /* The options: bit, name, argument ("" for a switch), help. */
 #define NRW_OPTIONS(X)                                                                             \
@@ -43,6 +44,8 @@
     X(RATE, "rate", "HZ", "samples a second (default: the rig's sample_rate_Hz)")                  \
     X(WIZARD, "wizard", "", "list what to verify before the first experiment")                     \
     X(BOTH_WAYS, "both-ways", "", "sweep the last key up and down again: shows hysteresis")        \
+    X(FORMAT, "format", "NAME", "html or md (Markdown, for notebooks); default html")              \
+    X(FIGURES, "figures", "DIR", "write every picture as a file of its own into this folder")      \
     X(RESUME, "resume", "", "go on with an interrupted DIR")                                       \
     X(HELP, "help", "", "this text, examples first")                                               \
     X(VERSION, "version", "", "print the version")
@@ -78,6 +81,8 @@ typedef struct nrw_command_options {
     unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
     const char *limits;    /* NULL: not given */
     double rate_Hz;        /* 0: not given */
+    bool markdown;           /* --format md */
+    const char *figures;     /* NULL: not given */
     const char **schedules; /* (n_schedules) in the order given */
     size_t n_schedules;
     const char **strategies; /* (n_strategies) likewise */

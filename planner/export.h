@@ -108,11 +108,4 @@ void nrw_export_clear(nrw_export *export);
  * segments.npy, steps.json, bench-card.html, SHA256SUMS. */
 nrw_status nrw_export_write(nrw_export *export, nrw_store *store, nrw_errors *errors);
 
-/* report.html: limits, legs, the rig's curve. `result` is complete, with
- * provenance; schedule_text may be NULL. *html is terminated and holds *size
- * bytes; the caller frees it. */
-nrw_status nrw_export_report(const nrw_export *export, const nrw_result *result,
-                             const char *schedule_text, char **html, size_t *size,
-                             nrw_errors *errors);
-
 #endif

@@ -101,10 +101,11 @@ static nrw_status write_report(nrw_job *job)
         .run = job->run,
         .result = job->result,
         .schedule_text = job->schedule_text,
+        .dir = nrw_store_path(job->store),
     };
     char *html = NULL;
     size_t size = 0;
-    nrw_status status = nrw_report_run(&input, &html, &size, job->errors);
+    nrw_status status = nrw_report_make(&input, &html, &size, job->errors);
     if (status == NRW_OK)
         status = nrw_store_put(job->store, "report.html", html, size, job->errors);
     free(html);

@@ -1,4 +1,4 @@
-/* What the figures hold for, what to take care of, and where they come from. */
+/* What the figures hold for, and what to take care of. */
 #include "report_parts.h"
 
 #include <math.h>
@@ -44,45 +44,5 @@ void nrw_report_validity(nrw_report *report)
         "<li>Local codes, approvals and licensed practice come before anything this report "
         "says.</li>\n</ul>\n"
         "<p><strong>A research planning aid, not a medical device.</strong></p>\n");
-    nrw_report_section_end(report);
-}
-
-static void put_row(nrw_markup *out, const char *name, const char *value)
-{
-    nrw_markup_put(out, "<tr><th scope='row'>%r</th><td>%s</td></tr>\n", name,
-                   value ? value : "\u2013");
-}
-
-static void put_source(nrw_markup *out, const char *name, const char *text)
-{
-    if (text)
-        nrw_markup_put(out,
-                       "<details><summary>%r as used</summary><pre tabindex='0'>%s</pre>"
-                       "</details>\n",
-                       name, text);
-}
-
-void nrw_report_provenance(nrw_report *report)
-{
-    const nrw_result *result = report->in->result;
-    nrw_markup *out = &report->out;
-    nrw_report_section(report, "provenance", "Where from");
-    nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' aria-label='Provenance'>"
-                        "<table>\n<tbody>\n");
-    put_row(out, "Program", "narrows");
-    put_row(out, "Version", nrw_result_get_string(result, "provenance.version"));
-    put_row(out, "Command", nrw_result_get_string(result, "command"));
-    nrw_markup_put(out, "<tr><th scope='row'>Seed</th><td>");
-    nrw_report_seed(report);
-    nrw_markup_put(out, "</td></tr>\n");
-    put_row(out, "Model asked for", nrw_result_get_string(result, "provenance.model"));
-    put_row(out, "Scenario’s SHA-256", report->in->scenario->sha256);
-    put_row(out, "Started", nrw_result_get_string(result, "provenance.started"));
-    nrw_markup_put(out, "<tr><th scope='row'>Took</th><td>%n s on %n threads</td></tr>\n",
-                   nrw_result_get_number(result, "provenance.wall_s"),
-                   nrw_result_get_number(result, "provenance.threads"));
-    nrw_markup_put(out, "</tbody></table></div>\n");
-    put_source(out, "scenario.yaml", report->in->scenario->text);
-    put_source(out, "schedule.yaml", report->in->schedule_text);
     nrw_report_section_end(report);
 }

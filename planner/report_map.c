@@ -100,8 +100,7 @@ void nrw_report_map_define(nrw_report *report)
             chain.sorted[i] = &segments[i];
         qsort((void *)chain.sorted, chain.n, sizeof *chain.sorted, compare_starts);
         nrw_markup_put(out, "<svg class='hidden' width='0' height='0' aria-hidden='true'><defs>"
-                            "<path id='channel-shape' fill-rule='evenodd' "
-                            "vector-effect='non-scaling-stroke' d='");
+                            "<path id='channel-shape' fill-rule='evenodd' d='");
         put_loops(out, &chain);
         nrw_markup_put(out, "'/></defs></svg>\n");
     } else {
@@ -144,9 +143,10 @@ void nrw_report_map_ground(nrw_report *report, const nrw_map_view *view)
                    view->width, view->height);
     if (walls)
         nrw_markup_put(out,
-                       "<g transform='matrix(%f 0 0 %f %f %f)'><use class='fluid edged' "
-                       "href='#channel-shape'/></g>",
-                       view->scale, -view->scale, nrw_map_view_x(view, 0), nrw_map_view_y(view, 0));
+                       "<g transform='matrix(%f 0 0 %f %f %f)' stroke-width='%f'>"
+                       "<use class='fluid edged' href='#channel-shape'/></g>",
+                       view->scale, -view->scale, nrw_map_view_x(view, 0), nrw_map_view_y(view, 0),
+                       1.2 / view->scale);
     if (report->in->channel)
         put_route(report, view);
     for (size_t i = 0; i < scenario->goal.n_no_go; i++)
@@ -243,6 +243,14 @@ size_t nrw_report_map_particles(nrw_report *report, const nrw_map_view *view, co
     }
     nrw_markup_put(&report->out, "\n");
     return outside;
+}
+
+/* Whether the result says that not even one particle gets through. */
+static bool is_blocked(const nrw_report *report)
+{
+    const char *condition = nrw_report_string(report, "figures.conditions.0.condition");
+    return condition && strcmp(condition, "geometry") == 0 &&
+           !nrw_result_get_bool(report->in->result, "figures.conditions.0.holds");
 }
 
 /* --- labels ----------------------------------------------------------------- */
@@ -343,7 +351,7 @@ static void put_labels(nrw_report *report, const nrw_map_view *view)
     map_labels labels = {.n = 0};
     if (report->in->run)
         labels.n_moments = nrw_report_moments_choose(report->in, MOST_MOMENTS, labels.moments);
-    if (has_walls(report->in)) {
+    if (has_walls(report->in) && !is_blocked(report)) {
         const nrw_throat *throats = nrw_channel_throats(report->in->channel, &n_throats);
         for (size_t i = 0; i < n_throats; i++) {
             (void)snprintf(text, sizeof text, "throat %zu: %s µm", i + 1,
@@ -421,6 +429,94 @@ static void put_loss_marks(nrw_report *report, const nrw_map_view *view)
     }
 }
 
+/* Where those lie that were lost over all trials: as large as their share. */
+static void put_trial_losses(nrw_report *report, const nrw_map_view *view)
+{
+    size_t n = nrw_report_size(report, "figures.losses.exits");
+    for (size_t i = 0; i < n; i++) {
+        double percent = nrw_report_number(report, "figures.losses.exits.%zu.percent", i);
+        double x = nrw_report_number(report, "figures.losses.exits.%zu.at_um.0", i);
+        double y = nrw_report_number(report, "figures.losses.exits.%zu.at_um.1", i);
+        nrw_fate fate =
+            nrw_report_fate_named(nrw_report_string(report, "figures.losses.exits.%zu.fate", i));
+        if (isnan(percent) || isnan(x) || isnan(y) || fate == NRW_N_FATES)
+            continue;
+        nrw_markup_put(&report->out, "<circle class='lost-mark lost-%r' cx='%c' cy='%c' r='%c'/>",
+                       nrw_fate_name(fate), nrw_map_view_x(view, x), nrw_map_view_y(view, y),
+                       3 + 3 * sqrt(percent));
+    }
+}
+
+/* --- what stops the job ------------------------------------------------------- */
+
+/* A ring around the narrowest place of the widest way, with what fits there. */
+static void put_blockage(nrw_report *report, const nrw_map_view *view)
+{
+    double at[2], width = nrw_channel_widest_path_um(report->in->channel, at);
+    if (isnan(at[0]) || isnan(width) || isinf(width))
+        return;
+    char fits[NRW_FIGURE_SIZE], text[2 * NRW_FIGURE_SIZE + 40], size[NRW_FIGURE_SIZE];
+    double x = nrw_map_view_x(view, at[0]), y = nrw_map_view_y(view, at[1]);
+    (void)snprintf(text, sizeof text, "stops here: %s µm, a particle is %s µm",
+                   nrw_figure_text(width, fits),
+                   nrw_figure_text(report->in->scenario->particles.diameter_um, size));
+    double half = nrw_svg_text_width(text) / 2;
+    double middle = fmin(fmax(x, half + 6), view->width - half - 6);
+    bool above = y > 64;
+    nrw_markup_put(&report->out,
+                   "<circle class='blockage' cx='%c' cy='%c' r='19'/>"
+                   "<text class='halo stop-halo' x='%c' y='%c' text-anchor='middle'>%s</text>"
+                   "<text class='stop' x='%c' y='%c' text-anchor='middle'>%s</text>\n",
+                   x, y, middle, above ? y - 28 : y + 40, text, middle, above ? y - 28 : y + 40,
+                   text);
+}
+
+/* Where the channel itself could not be built: the vessels as they are in the file. */
+static void put_sketch(nrw_report *report)
+{
+    const nrw_scenario *scenario = report->in->scenario;
+    nrw_markup *out = &report->out;
+    double box[4] = {INFINITY, INFINITY, -INFINITY, -INFINITY};
+    const nrw_map *map = &scenario->map;
+    for (size_t i = 0; i < map->n_nodes; i++)
+        for (int k = 0; k < 2; k++) {
+            box[k] = fmin(box[k], map->nodes[i].at_um[k]);
+            box[k + 2] = fmax(box[k + 2], map->nodes[i].at_um[k]);
+        }
+    if (!(box[2] >= box[0]))
+        return;
+    double margin = 0.1 * fmax(box[2] - box[0], box[3] - box[1]) + scenario->target.radius_um;
+    nrw_map_view view = overview(
+        (const double[4]){box[0] - margin, box[1] - margin, box[2] + margin, box[3] + margin});
+    nrw_report_section(report, "map", "The way");
+    nrw_markup_put(out, "<figure class='wide'><div class='scroll' tabindex='0' role='region' "
+                        "aria-label='Map of the channel'>\n");
+    nrw_svg_open(out, "map-picture", view.width, view.height, "Sketch of the channel",
+                 "Centrelines of the vessels, their nodes, release and target; the walls could not "
+                 "be drawn up.");
+    nrw_markup_put(out, "<rect class='fluid' width='%c' height='%c'/>", view.width, view.height);
+    for (size_t i = 0; i < map->n_vessels; i++) {
+        const nrw_vessel *vessel = &map->vessels[i];
+        const double *a = map->nodes[vessel->from].at_um, *b = map->nodes[vessel->to].at_um;
+        nrw_markup_put(out, "<path class='vessel' d='M%c %c", nrw_map_view_x(&view, a[0]),
+                       nrw_map_view_y(&view, a[1]));
+        for (size_t k = 0; k < vessel->n_via; k++)
+            nrw_markup_put(out, "L%c %c", nrw_map_view_x(&view, vessel->via_um[k][0]),
+                           nrw_map_view_y(&view, vessel->via_um[k][1]));
+        nrw_markup_put(out, "L%c %c'/>", nrw_map_view_x(&view, b[0]), nrw_map_view_y(&view, b[1]));
+    }
+    if (scenario->has_release)
+        put_circle(out, &view, "release", &scenario->release);
+    put_circle(out, &view, "target", &scenario->target);
+    put_labels(report, &view);
+    nrw_svg_scale_bar(out, view.width - 14, view.height - 12, view.scale, 160);
+    nrw_svg_close(out);
+    nrw_markup_put(out,
+                   "</div>\n<figcaption>The vessels’ centrelines as the file has them. The "
+                   "channel could not be built: the warnings say why.</figcaption></figure>\n");
+    nrw_report_section_end(report);
+}
+
 static void put_throat_rows(nrw_report *report)
 {
     static const char *const heads[] = {"Throat",        "Entered at, µm",        "Left at, µm",
@@ -454,35 +550,76 @@ static void put_key(nrw_report *report)
     nrw_markup_put(&report->out, "</ul>");
 }
 
+/* What lies on the ground: the end of a run, losses of trials, or what stops the job. */
+static void put_contents(nrw_report *report, const nrw_map_view *view)
+{
+    if (report->in->run) {
+        put_moment_boxes(report, view);
+        (void)nrw_report_map_particles(report, view, "end", NRW_MAP_FINAL);
+        put_loss_marks(report, view);
+    } else {
+        put_trial_losses(report, view);
+    }
+}
+
+static const char *description_of(const nrw_report *report)
+{
+    if (report->in->run)
+        return "Channel walls, the route from release to target, throats with their widths, and "
+               "every particle where it is at the end, coloured by its fate. Numbered frames are "
+               "the moments shown below; lettered crosses are the losses of the table.";
+    if (is_blocked(report))
+        return "Channel walls, the route from release to target, throats with their widths, and a "
+               "ring where the job ends: no particle fits through.";
+    return "Channel walls, the route from release to target, and throats with their widths; discs "
+           "where particles were lost over all trials, larger for more.";
+}
+
+static const char *caption_of(const nrw_report *report)
+{
+    if (report->in->run)
+        return "The whole map, with the particles where they are at the end. Numbered frames: the "
+               "moments below. Lettered crosses: where particles were lost.";
+    if (is_blocked(report))
+        return "The whole map. Ring: the narrowest place of the widest way; no particle passes it.";
+    if (nrw_report_size(report, "figures.losses.exits") > 0)
+        return "The whole map. Discs: where particles were lost, over all trials; the larger, the "
+               "more.";
+    return "The whole map.";
+}
+
+static const char *title_of(const nrw_report *report)
+{
+    return report->in->run ? "Map of the channel with the swarm at its end" : "Map of the channel";
+}
+
 void nrw_report_map(nrw_report *report)
 {
     nrw_markup *out = &report->out;
-    if (!report->in->channel)
+    if (!report->in->channel) {
+        put_sketch(report);
         return;
+    }
     double box[4];
     bounds_of(report, box);
     nrw_map_view view = overview(box);
     nrw_report_section(report, "map", "The way");
     nrw_report_map_define(report);
+    if (report->in->run && nrw_report_is(report, "plan"))
+        nrw_markup_put(out, "<p class='quiet'>These and the following pictures show one run of the "
+                            "plan, with nominal properties.</p>\n");
     nrw_markup_put(out, "<figure class='wide'><div class='scroll' tabindex='0' role='region' "
                         "aria-label='Map of the channel'>\n");
-    nrw_svg_open(out, "map-picture", view.width, view.height,
-                 "Map of the channel with the swarm at its end",
-                 "Channel walls, the route from release to target, throats with their widths, and "
-                 "every particle where it is at the end, coloured by its fate. Numbered frames "
-                 "are the moments shown below; lettered crosses are the losses of the table.");
+    nrw_svg_open(out, "map-picture", view.width, view.height, title_of(report),
+                 description_of(report));
     nrw_report_map_ground(report, &view);
-    if (report->in->run) {
-        put_moment_boxes(report, &view);
-        (void)nrw_report_map_particles(report, &view, "end", NRW_MAP_FINAL);
-        put_loss_marks(report, &view);
-    }
+    put_contents(report, &view);
     nrw_svg_scale_bar(out, view.width - 14, view.height - 12, view.scale, 160);
     put_labels(report, &view);
+    if (is_blocked(report))
+        put_blockage(report, &view);
     nrw_svg_close(out);
-    nrw_markup_put(out, "</div>\n<figcaption>The whole map, with the particles where they are at "
-                        "the end. Numbered frames: the moments below. Lettered crosses: where "
-                        "particles were lost.");
+    nrw_markup_put(out, "</div>\n<figcaption>%r", caption_of(report));
     put_key(report);
     nrw_markup_put(out, "</figcaption>\n");
     put_throat_rows(report);

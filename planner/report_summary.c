@@ -5,9 +5,8 @@
 
 /* --- verdict ---------------------------------------------------------------- */
 
-static void put_strip(nrw_report *report)
+static void put_strip(nrw_report *report, const double fractions[NRW_N_FATES])
 {
-    const double *fractions = report->in->run->fate_fraction;
     nrw_markup *out = &report->out;
     nrw_markup_put(out, "<div class='strip' role='img' aria-label='Of all particles: ");
     for (int i = 0; i < NRW_N_FATES; i++)
@@ -19,6 +18,20 @@ static void put_strip(nrw_report *report)
             nrw_markup_put(out, "<span class='fate-%r' style='width:%c%%'></span>",
                            nrw_fate_name((nrw_fate)i), 100 * fractions[i]);
     nrw_markup_put(out, "</div>\n");
+}
+
+void nrw_report_strip(nrw_report *report, const char *path)
+{
+    double fractions[NRW_N_FATES], sum = 0;
+    for (int i = 0; i < NRW_N_FATES; i++) {
+        fractions[i] =
+            i == NRW_FATE_DELIVERED
+                ? nrw_report_number(report, "%s.delivered_fraction", path)
+                : nrw_report_number(report, "%s.lost.%s", path, nrw_fate_name((nrw_fate)i));
+        sum += fractions[i];
+    }
+    if (isfinite(sum))
+        put_strip(report, fractions);
 }
 
 static void put_verdict(nrw_report *report)
@@ -39,7 +52,7 @@ static void put_verdict(nrw_report *report)
         nrw_markup_put(out, "The goal of at least %p is %r.", scenario->goal.fraction_min,
                        delivered >= scenario->goal.fraction_min ? "reached" : "not reached");
     nrw_markup_put(out, "</span></p>\n");
-    put_strip(report);
+    put_strip(report, run->fate_fraction);
 }
 
 /* --- sentences -------------------------------------------------------------- */
@@ -75,7 +88,7 @@ static void put_way(nrw_report *report)
                        gathered);
 }
 
-static void put_asked(nrw_report *report)
+void nrw_report_asked(nrw_report *report)
 {
     const nrw_scenario *scenario = report->in->scenario;
     nrw_markup *out = &report->out;
@@ -173,6 +186,14 @@ static void put_confidence(nrw_report *report)
     nrw_markup_put(out, "</dd>\n");
 }
 
+void nrw_report_next_measure(nrw_report *report)
+{
+    nrw_markup_put(&report->out,
+                   "<li>Measure the speed of one lone roller and of the gathered swarm at one "
+                   "setting of the coils: they fix <code>rolling_factor</code> and "
+                   "<code>pair_flow_factor</code>, the least certain inputs.</li>\n");
+}
+
 static void put_next(nrw_report *report)
 {
     const nrw_run_result *run = report->in->run;
@@ -191,11 +212,9 @@ static void put_next(nrw_report *report)
         break;
     }
     nrw_markup_put(out, "<li>Run the same files with other seeds (<code>--seed 2</code>, "
-                        "<code>3</code>, …) before you believe a difference.</li>\n"
-                        "<li>Measure the speed of one lone roller and of the gathered swarm at one "
-                        "setting of the coils: they fix <code>rolling_factor</code> and "
-                        "<code>pair_flow_factor</code>, the least certain inputs.</li>\n"
-                        "</ul></dd>\n");
+                        "<code>3</code>, …) before you believe a difference.</li>\n");
+    nrw_report_next_measure(report);
+    nrw_markup_put(out, "</ul></dd>\n");
 }
 
 void nrw_report_summary(nrw_report *report)
@@ -208,7 +227,7 @@ void nrw_report_summary(nrw_report *report)
         nrw_markup_put(out, "<p class='verdict'><strong>No</strong> <span>Nothing was simulated: "
                             "the warnings below give the reason.</span></p>\n");
     nrw_markup_put(out, "<dl class='short'>\n");
-    put_asked(report);
+    nrw_report_asked(report);
     if (report->in->run) {
         put_done(report);
         put_loss(report);

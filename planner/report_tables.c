@@ -54,6 +54,8 @@ void nrw_report_legs(nrw_report *report)
 {
     const nrw_report_input *in = report->in;
     nrw_markup *out = &report->out;
+    if (in->schedule->n_legs == 0)
+        return;
     nrw_report_section(report, "legs", "Legs");
     nrw_markup_put(out, "<div class='scroll' tabindex='0' role='region' aria-label='Legs of the "
                         "schedule'><table class='legs'>\n<thead><tr><th scope='col'>#</th>"

@@ -2,6 +2,7 @@
 #include "report_parts.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 const char *nrw_report_fate_word(nrw_fate fate)
@@ -76,6 +77,63 @@ const char *nrw_report_cause_advice(nrw_loss_cause cause)
         break;
     }
     return "Look at the pictures of these particles.";
+}
+
+nrw_fate nrw_report_fate_named(const char *name)
+{
+    int fate = 0;
+    while (fate < NRW_N_FATES && (!name || strcmp(name, nrw_fate_name((nrw_fate)fate)) != 0))
+        fate++;
+    return (nrw_fate)fate;
+}
+
+nrw_loss_cause nrw_report_cause_named(const char *name)
+{
+    int cause = 0;
+    while (cause < NRW_LOSS_OTHER &&
+           (!name || strcmp(name, nrw_loss_cause_name((nrw_loss_cause)cause)) != 0))
+        cause++;
+    return (nrw_loss_cause)cause;
+}
+
+/* --- sentences of other parts ------------------------------------------------ */
+
+static bool in_word(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
+}
+
+void nrw_report_units(nrw_markup *out, const char *text)
+{
+    const char *from = text;
+    char piece[256];
+    for (const char *at = text; at && *at; at++) {
+        bool unit = at[0] == 'u' && at[1] == 'm' && !in_word(at[2]) && at > text && at[-1] == ' ';
+        if (!unit && (size_t)(at - from) < sizeof piece - 1)
+            continue;
+        (void)snprintf(piece, sizeof piece, "%.*s", (int)(at - from), from);
+        nrw_markup_put(out, unit ? "%sµm" : "%s", piece);
+        at += unit ? 2 : 0;
+        from = at;
+        if (*at == '\0')
+            return;
+    }
+    if (from)
+        nrw_markup_put(out, "%s", from);
+}
+
+void nrw_report_sentence(nrw_markup *out, const char *text)
+{
+    if (!text || !*text)
+        return;
+    size_t length = strlen(text);
+    char first[2] = {text[0], '\0'};
+    if (text[0] >= 'a' && text[0] <= 'z' && !(length > 1 && text[1] == '_'))
+        first[0] = (char)(text[0] - 'a' + 'A');
+    nrw_markup_put(out, "%s", first);
+    nrw_report_units(out, text + 1);
+    if (!strchr(".!?", text[length - 1]))
+        nrw_markup_put(out, ".");
 }
 
 /* --- drives ----------------------------------------------------------------- */

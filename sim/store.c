@@ -491,3 +491,42 @@ nrw_status nrw_store_read(const char *dir, const char *name, char **bytes, size_
     return nrw_errors_add(errors, NRW_IO_FAILED, NULL, "can't read %s/%s: %s", dir, name,
                           why ? strerror(why) : "the system refused a read");
 }
+
+/* --- replacing ------------------------------------------------------------- */
+
+/* Writes a new file and syncs it; errno tells what failed. */
+static bool write_synced(const char *path, const void *bytes, size_t size)
+{
+    FILE *file = fopen(path, "wbx");
+    if (!file)
+        return false;
+    bool written = fwrite(bytes, 1, size, file) == size && fflush(file) == 0;
+    written = written && fsync(fileno(file)) == 0;
+    int why = errno;
+    written = fclose(file) == 0 && written;
+    errno = why ? why : errno;
+    return written;
+}
+
+nrw_status nrw_store_replace(const char *dir, const char *name, const void *bytes, size_t size,
+                             nrw_errors *errors)
+{
+    char hidden[64];
+    (void)snprintf(hidden, sizeof hidden, ".partial-%ld", (long)getpid());
+    char *path = join(dir, "/", name), *dotted = join(dir, "/.", name);
+    char *next = dotted ? join(dotted, hidden, "") : NULL;
+    nrw_status status = NRW_OK;
+    if (!path || !next)
+        status = out_of_memory(errors);
+    else if (!write_synced(next, bytes, size) || rename(next, path) != 0) {
+        status = nrw_errors_add(errors, NRW_IO_FAILED, NULL, "can't write %s: %s", path,
+                                strerror(errno));
+        (void)unlink(next);
+    } else {
+        (void)sync_path(dir);
+    }
+    free(path);
+    free(dotted);
+    free(next);
+    return status;
+}

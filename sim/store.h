@@ -49,6 +49,11 @@ nrw_status nrw_store_commit(nrw_store *store, char **leftover, nrw_errors *error
  * kept and named in `errors` (NRW_IO_FAILED). Frees the store; NULL is allowed. */
 void nrw_store_abandon(nrw_store *store, nrw_errors *errors);
 
+/* Replaces, or makes, one file of a folder that stands, such as its report: the old
+ * one stays until the new one is whole and on the disk. NRW_IO_FAILED. */
+nrw_status nrw_store_replace(const char *dir, const char *name, const void *bytes, size_t size,
+                             nrw_errors *errors);
+
 /* Reads a whole file of a results folder; a terminating 0 follows its bytes.
  * The caller frees *bytes. */
 nrw_status nrw_store_read(const char *dir, const char *name, char **bytes, size_t *size,

@@ -66,7 +66,7 @@ static char *make(void)
 {
     char *html;
     size_t size;
-    cr_assert_eq(nrw_report_run(&input, &html, &size, &errors), NRW_OK);
+    cr_assert_eq(nrw_report_make(&input, &html, &size, &errors), NRW_OK);
     cr_assert_eq(strlen(html), size);
     return html;
 }
@@ -375,6 +375,7 @@ Test(report, report_made_again_from_its_folder_is_the_same)
     nrw_store_put(store, "scenario.yaml", scenario->text, scenario->text_size, &errors);
     nrw_store_put(store, "schedule.yaml", schedule_text, strlen(schedule_text), &errors);
     cr_assert_eq(nrw_store_commit(store, NULL, &errors), NRW_OK);
+    input.dir = folder;
     char *html = make();
     cr_assert_eq(nrw_report_remake(folder, &again, &size, &errors), NRW_OK, "%s",
                  errors.n_items ? errors.items[0].what : "");
@@ -391,7 +392,7 @@ Test(report, folder_that_holds_no_run_is_refused)
     char base[256], *html;
     size_t size;
     temporary_folder_make(base);
-    cr_assert_eq(nrw_report_remake(base, &html, &size, &errors), NRW_IO_FAILED);
+    cr_assert_eq(nrw_report_remake(base, &html, &size, &errors), NRW_BAD_INPUT);
     cr_assert(html == NULL);
     temporary_folder_remove(base);
 }
