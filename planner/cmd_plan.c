@@ -12,6 +12,7 @@
 typedef struct plan_work {
     nrw_progress_line line;
     char what[96];
+    nrw_checkpoint *checkpoint;
     nrw_plan_result plan;
     nrw_run_result run; /* of the verified schedule, nominal particles */
     nrw_status status;
@@ -74,11 +75,17 @@ static nrw_status search(nrw_job *job, plan_work *work)
     config.progress = show;
     config.context = work;
     config.interrupted = nrw_interrupt_requested;
+    nrw_status status = nrw_job_open_checkpoint(job, "", &work->checkpoint);
+    if (status != NRW_OK)
+        return status;
+    config.checkpoint = work->checkpoint;
     work->line = nrw_progress_line_begin("plan", "runs", job->options->quiet);
-    nrw_status status = nrw_plan(job->scenario, job->channel, &config, &work->plan, job->errors);
+    status = nrw_plan(job->scenario, job->channel, &config, &work->plan, job->errors);
     nrw_progress_line_end(&work->line);
     if (status == NRW_INTERRUPTED)
-        nrw_errors_add(job->errors, status, NULL,
+        nrw_errors_add(job->errors, status,
+                       job->store ? "what was done is saved; --resume goes on"
+                                  : "with --out, what was done would be saved",
                        "interrupted: the best schedule so far is not verified");
     return status;
 }
@@ -100,8 +107,13 @@ static nrw_status record(nrw_job *job, plan_work *work)
     nrw_status taken = take_schedule(job, work);
     if (taken != NRW_OK)
         return taken;
-    if (work->status == NRW_INTERRUPTED)
-        nrw_result_bool(job->result, "partial", true);
+    if (work->status == NRW_INTERRUPTED) {
+        nrw_status saved = nrw_job_save_checkpoint(job, work->checkpoint);
+        if (saved != NRW_OK) {
+            nrw_job_drop_store(job);
+            return saved;
+        }
+    }
     if (job->schedule.n_legs == 0 || !job->store)
         return work->status;
     nrw_status status = NRW_OK;
@@ -192,6 +204,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
             status = nrw_job_finish(&job, status, describe, &work);
         }
     }
+    nrw_job_close_checkpoint(work.checkpoint, status);
     nrw_run_result_clear(&work.run);
     nrw_plan_result_clear(&work.plan);
     nrw_job_clear(&job);
@@ -208,9 +221,10 @@ const nrw_command nrw_command_plan = {
                "the uncertain properties drawn anew for each, and the winner is verified on fresh\n"
                "ones (12; more with --trials). Exit status 1 says that nothing deliverable\n"
                "was found, and why; the best schedule is written all the same. The result depends\n"
-               "on the files and the seed alone, not on the number of threads or their speed.\n",
+               "on the files and the seed alone, not on the number of threads or their speed. Runs are\n"
+               "kept as they end: --resume goes on with an interrupted folder.\n",
     .options = NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL | NRW_OPTION_FORCE |
-               NRW_OPTION_TRIALS,
+               NRW_OPTION_TRIALS | NRW_OPTION_RESUME,
     .files_min = 1,
     .files_max = 1,
     .run = run,

@@ -599,7 +599,8 @@ nrw_status nrw_plan(const nrw_scenario *scenario, const nrw_channel *channel,
                            .model = config->model,
                            .progress = tell,
                            .context = &plan,
-                           .interrupted = config->interrupted};
+                           .interrupted = config->interrupted,
+                           .checkpoint = config->checkpoint};
     plan.candidates = calloc(MAX_CANDIDATES, sizeof *plan.candidates);
     if (!plan.candidates)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the search");

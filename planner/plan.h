@@ -25,6 +25,7 @@ typedef struct nrw_plan_config {
     void (*progress)(void *context, const char *stage, double best, size_t done, size_t of);
     void *context;
     bool (*interrupted)(void); /* may be NULL */
+    nrw_checkpoint *checkpoint; /* keeps the outcome of every run; NULL: none; borrowed */
 } nrw_plan_config;
 
 /* One line of search.csv. */

@@ -9,9 +9,10 @@
 #include <stddef.h>
 
 #include "../sim/run.h"
+#include "checkpoint.h"
 #include "trial.h"
 
-/* What is kept of one run. */
+/* What is kept of one run. nrw_outcome_write and _read must know every field. */
 typedef struct nrw_outcome {
     nrw_status status; /* NRW_DIVERGED counts as nothing delivered */
     double delivered;
@@ -20,7 +21,7 @@ typedef struct nrw_outcome {
     double fate[NRW_N_FATES];
     double furthest_um; /* mean furthest position along the route */
     double loss[NRW_N_LOSS_CAUSES];
-    bool out_of_time;   /* ended at the deadline */
+    bool out_of_time; /* ended at the deadline */
 } nrw_outcome;
 
 typedef struct nrw_race_lane {
@@ -50,10 +51,13 @@ typedef struct nrw_race {
     nrw_model model;
     nrw_race_progress progress; /* may be NULL */
     void *context;
-    bool (*interrupted)(void);  /* asked within runs, from any thread; may be NULL */
-    nrw_race_keep keep;         /* may be NULL, as the next */
+    bool (*interrupted)(void); /* asked within runs, from any thread; may be NULL */
+    nrw_race_keep keep;        /* may be NULL, as the next */
     nrw_race_known known;
-    bool record;                /* runs keep frames, and positions spaced by */
+    /* outcomes are kept here and taken from here, by schedule and seed; NULL: not.
+     * For races whose scenario, channel and model are those of the job alone */
+    nrw_checkpoint *checkpoint;
+    bool record; /* runs keep frames, and positions spaced by */
     double trajectory_every_s;
 } nrw_race;
 
@@ -62,6 +66,10 @@ typedef struct nrw_race {
  * and trials. */
 nrw_status nrw_race_run(const nrw_race *race, size_t n_lanes, const nrw_race_lane *lanes,
                         nrw_errors *errors);
+
+/* An outcome as words of a checkpoint, and back (words->bad where they are none). */
+void nrw_outcome_write(const nrw_outcome *outcome, FILE *file);
+void nrw_outcome_read(nrw_outcome *outcome, nrw_words *words);
 
 /* Mean delivered fraction of n outcomes. */
 double nrw_outcomes_mean(size_t n, const nrw_outcome *outcomes);

@@ -233,6 +233,7 @@ static nrw_status search_plan(const nrw_series *series, nrw_strategy_choice *cho
     config.progress = tell_plan;
     config.context = &told;
     config.interrupted = series->interrupted;
+    config.checkpoint = series->checkpoint;
     nrw_status status = nrw_plan(series->scenario, series->channel, &config, &plan, errors);
     /* the best that there is competes, whether it is enough or not */
     if (status == NRW_REFUSED && plan.schedule.n_legs > 0)

@@ -164,30 +164,16 @@ static void read_flow(nrw_loss_flow *flow, nrw_words *words)
     }
 }
 
-/* Every number of an outcome and its trial, in the order of the text. */
-enum { N_NUMBERS = 10 + NRW_N_FATES + NRW_N_LOSS_CAUSES };
+/* The record's own numbers, in the order of the text. */
+enum { N_NUMBERS = 6 };
 
 static void list_numbers(nrw_trial_record *record, double *numbers[N_NUMBERS])
 {
-    nrw_outcome *outcome = &record->outcome;
     nrw_draw *draw = &record->trial.draw;
-    double *const single[] = {&draw->moment,
-                              &draw->viscosity,
-                              &draw->rolling,
-                              &draw->pair_flow,
-                              &outcome->delivered,
-                              &outcome->time_s,
-                              &outcome->time_to_target_s,
-                              &outcome->furthest_um,
-                              &record->visible_fraction,
-                              &record->held_fraction};
-    size_t at = 0;
-    for (size_t k = 0; k < sizeof single / sizeof *single; k++)
-        numbers[at++] = single[k];
-    for (int k = 0; k < NRW_N_FATES; k++)
-        numbers[at++] = &outcome->fate[k];
-    for (int k = 0; k < NRW_N_LOSS_CAUSES; k++)
-        numbers[at++] = &outcome->loss[k];
+    double *const all[N_NUMBERS] = {
+        &draw->moment,    &draw->viscosity,          &draw->rolling,
+        &draw->pair_flow, &record->visible_fraction, &record->held_fraction};
+    memcpy(numbers, all, sizeof all);
 }
 
 void nrw_trial_record_write(const nrw_trial_record *record, FILE *file)
@@ -197,8 +183,7 @@ void nrw_trial_record_write(const nrw_trial_record *record, FILE *file)
     list_numbers(&copy, numbers);
     nrw_word_integer(file, (int64_t)record->trial.index);
     nrw_word_integer(file, (int64_t)record->trial.seed);
-    nrw_word_integer(file, record->outcome.status == NRW_DIVERGED);
-    nrw_word_integer(file, record->outcome.out_of_time);
+    nrw_outcome_write(&record->outcome, file);
     for (int k = 0; k < N_NUMBERS; k++)
         nrw_word_number(file, *numbers[k]);
     write_flow(&record->flow, file);
@@ -216,8 +201,7 @@ bool nrw_trial_record_read(nrw_trial_record *record, const char *text)
     list_numbers(record, numbers);
     record->trial.index = (size_t)nrw_words_bounded(&words, 0, INT64_MAX);
     record->trial.seed = (uint64_t)nrw_words_bounded(&words, 0, INT64_MAX);
-    record->outcome.status = nrw_words_bounded(&words, 0, 1) ? NRW_DIVERGED : NRW_OK;
-    record->outcome.out_of_time = nrw_words_bounded(&words, 0, 1) != 0;
+    nrw_outcome_read(&record->outcome, &words);
     for (int k = 0; k < N_NUMBERS; k++)
         *numbers[k] = nrw_words_number(&words);
     read_flow(&record->flow, &words);
