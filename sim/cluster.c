@@ -3,9 +3,14 @@
 #include <math.h>
 #include <stdbool.h>
 
+#include "kernel.h"
+
 /* Up to so many isolated particles it is cheaper to look at all the others
  * than to sort again. */
 enum { FEW = 16 };
+
+/* Up to so many particles, close ones are found by testing all pairs in vector lanes. */
+enum { FEW_ENOUGH_FOR_ALL = 512, MOST_CLOSE = 128 };
 
 typedef struct cloud {
     size_t n;
@@ -133,22 +138,67 @@ static nrw_clusters count(size_t n, uint32_t *roots, uint32_t *sizes)
     return clusters;
 }
 
+static void join_in_cells(nrw_cell_grid *grid, const cloud *all, double reach, double largest_um,
+                          uint32_t *parents, double *nearest2)
+{
+    nrw_cell_grid_sort(grid, all->n, all->x, all->y, all->z, reach * 2.0 * largest_um);
+    for (size_t i = 0; i < all->n; i++) {
+        const double least2 = join_around(grid, all, (uint32_t)i, reach, parents);
+        if (nearest2)
+            nearest2[i] = least2;
+    }
+}
+
+/* The same among all particles, without cells: single precision finds candidates, a
+ * little beyond the reach, and double judges them. False when too many are close. */
+static bool join_among_all(const cloud *all, double reach, uint32_t *parents, double *nearest2)
+{
+    enum { PADDED = FEW_ENOUGH_FOR_ALL + NRW_LANES };
+    _Alignas(64) float x[PADDED], y[PADDED], z[PADDED], radius[PADDED];
+    const size_t padded = (all->n + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
+    for (size_t i = 0; i < padded; i++) {
+        x[i] = i < all->n ? (float)(all->x[i] - all->x[0]) : 1e15f;
+        y[i] = i < all->n ? (float)(all->y[i] - all->y[0]) : 1e15f;
+        z[i] = i < all->n ? (float)(all->z[i] - all->z[0]) : 1e15f;
+        radius[i] = i < all->n ? (float)all->radius[i] : 0.0f;
+    }
+    const float margin = 1.001f * (float)reach;
+    for (size_t i = 0; i < all->n; i++) {
+        uint32_t close[2 * MOST_CLOSE + NRW_LANES];
+        const size_t n_close =
+            nrw_kernels_get()->close(padded, x, y, z, radius, i, margin, margin, MOST_CLOSE, close);
+        if (n_close > MOST_CLOSE)
+            return false;
+        double least2 = INFINITY;
+        for (size_t k = 0; k < n_close; k++) {
+            const uint32_t j = close[k];
+            const double d2 = distance2(all, i, j);
+            const double join_um = reach * (all->radius[i] + all->radius[j]);
+            least2 = smaller(least2, d2);
+            if (j > i && d2 < join_um * join_um)
+                join(parents, (uint32_t)i, j);
+        }
+        if (nearest2)
+            nearest2[i] = least2;
+    }
+    return true;
+}
+
 nrw_clusters nrw_cluster_find(nrw_cell_grid *grid, size_t n, const double *x_um, const double *y_um,
                               const double *z_um, const double *radius_um, double reach,
                               uint32_t *roots, uint32_t *sizes, double *nearest_um)
 {
     const cloud all = {n, x_um, y_um, z_um, radius_um};
-    double largest_um = 0.0;
+    double largest_um = radius_um[0], smallest_um = radius_um[0];
     for (size_t i = 0; i < n; i++) {
         roots[i] = (uint32_t)i;
-        largest_um = fmax(largest_um, radius_um[i]);
+        largest_um = radius_um[i] > largest_um ? radius_um[i] : largest_um;
+        smallest_um = smaller(smallest_um, radius_um[i]);
     }
-    nrw_cell_grid_sort(grid, n, x_um, y_um, z_um, reach * 2.0 * largest_um);
-    for (size_t i = 0; i < n; i++) {
-        double nearest2 = join_around(grid, &all, (uint32_t)i, reach, roots);
-        if (nearest_um)
-            nearest_um[i] = nearest2;
-    }
+    if (n <= FEW_ENOUGH_FOR_ALL && join_among_all(&all, reach, roots, nearest_um))
+        grid->cell_um = 2.0 * reach * smallest_um; /* what is found within is nearest */
+    else
+        join_in_cells(grid, &all, reach, largest_um, roots, nearest_um);
     if (nearest_um) {
         finish_nearest(grid, &all, nearest_um);
         for (size_t i = 0; i < n; i++)

@@ -2,6 +2,7 @@
 #ifndef NRW_DISC_UNION_H
 #define NRW_DISC_UNION_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "cell_grid.h"
@@ -16,5 +17,11 @@
 double nrw_disc_union_area_um2(nrw_cell_grid *grid, size_t n, const double *x_um,
                                const double *y_um, const double *radius_um, double *arc_begins,
                                double *arc_ends);
+
+/* Whether the union surely covers enough_um2: the discs' areas less what pairs share,
+ * at most (Bonferroni's inequality), over as many discs as it takes. False says
+ * nothing. O(k²) for the k discs looked at. */
+bool nrw_disc_union_reaches(size_t n, const double *x_um, const double *y_um,
+                            const double *radius_um, double enough_um2);
 
 #endif

@@ -21,6 +21,7 @@
 
 struct nrw_morphology_work {
     size_t capacity;
+    bool spare_area;
     nrw_cell_grid grid;
     uint32_t *roots, *sizes;       /* (capacity) */
     double *along;                 /* (capacity) positions along the route */
@@ -65,6 +66,11 @@ void nrw_morphology_work_destroy(nrw_morphology_work *work)
     free(work->roots);
     free(work->block);
     free(work);
+}
+
+void nrw_morphology_work_spare_area(nrw_morphology_work *work)
+{
+    work->spare_area = true;
 }
 
 static bool all_finite(size_t n, const double *values)
@@ -185,8 +191,9 @@ static void measure_along_route(nrw_morphology_work *work, const nrw_channel *ch
     result->width_across_um = quantile(work->sorted, n, FRONT_FRACTION) - low;
 }
 
-static double largest_cluster_area_um2(nrw_morphology_work *work, size_t n, uint32_t root,
-                                       const double *x, const double *y, const double *radius)
+static void measure_area(nrw_morphology_work *work, size_t n, uint32_t root, const double *x,
+                         const double *y, const double *radius, double smallest_um2,
+                         nrw_morphology *result)
 {
     size_t n_members = 0;
     for (size_t i = 0; i < n; i++) {
@@ -197,8 +204,14 @@ static double largest_cluster_area_um2(nrw_morphology_work *work, size_t n, uint
         work->radius[n_members] = radius[i];
         n_members++;
     }
-    return nrw_disc_union_area_um2(&work->grid, n_members, work->x, work->y, work->radius,
-                                   work->arc_begins, work->arc_ends);
+    if (work->spare_area &&
+        nrw_disc_union_reaches(n_members, work->x, work->y, work->radius, smallest_um2)) {
+        result->visible = true;
+        return;
+    }
+    result->visible_area_um2 = nrw_disc_union_area_um2(
+        &work->grid, n_members, work->x, work->y, work->radius, work->arc_begins, work->arc_ends);
+    result->visible = result->visible_area_um2 >= smallest_um2;
 }
 
 void nrw_morphology_measure(nrw_morphology_work *work, const nrw_channel *channel, size_t n,
@@ -226,9 +239,7 @@ void nrw_morphology_measure(nrw_morphology_work *work, const nrw_channel *channe
 
     result->visible_area_um2 = NAN;
     result->visible = true;
-    if (smallest_visible_um2 > 0.0) {
-        result->visible_area_um2 =
-            largest_cluster_area_um2(work, n, clusters.largest_root, x_um, y_um, radius_um);
-        result->visible = result->visible_area_um2 >= smallest_visible_um2;
-    }
+    if (smallest_visible_um2 > 0.0)
+        measure_area(work, n, clusters.largest_root, x_um, y_um, radius_um, smallest_visible_um2,
+                     result);
 }

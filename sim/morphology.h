@@ -29,6 +29,10 @@ typedef struct nrw_morphology_work nrw_morphology_work;
 nrw_morphology_work *nrw_morphology_work_create(size_t n_particles); /* NULL: no memory */
 void nrw_morphology_work_destroy(nrw_morphology_work *work);
 
+/* For runs that keep no frames: from now on the visible area is measured only when it
+ * takes that to tell whether the swarm is visible, and is NAN otherwise. */
+void nrw_morphology_work_spare_area(nrw_morphology_work *work);
+
 /* Measures the particles at x, y, z (n) µm with radii (n) µm; n is at most what
  * the work was made for. Clusters join particles closer than 1.5 mean diameters
  * in three dimensions. With `in_largest` (n bytes, may be NULL) the members of

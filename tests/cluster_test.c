@@ -267,3 +267,22 @@ Test(disc_union, agrees_with_counting_points_of_a_fine_raster)
      * for the outline of some 250 µm; three times that. */
     cr_expect_float_eq(area_of(&c), (double)n_inside * step * step, 0.15);
 }
+
+Test(disc_union, what_is_surely_covered_is_never_more_than_the_union)
+{
+    static cloud c;
+    double begins[2 * MOST + 1], ends[2 * MOST + 1];
+    size_t n_told = 0;
+    for (uint64_t seed = 1; seed <= 40; seed++) {
+        /* from scattered discs to heaps */
+        fill_cloud(&c, 60, 5.0 + 2.0 * (double)seed, 1.0, 0.3, seed);
+        nrw_cell_grid grid;
+        cr_assert(nrw_cell_grid_init(&grid, c.n));
+        const double exact = nrw_disc_union_area_um2(&grid, c.n, c.x, c.y, c.radius, begins, ends);
+        nrw_cell_grid_clear(&grid);
+        cr_assert_not(nrw_disc_union_reaches(c.n, c.x, c.y, c.radius, exact * (1.0 + 1e-9)));
+        n_told += nrw_disc_union_reaches(c.n, c.x, c.y, c.radius, 0.5 * exact);
+    }
+    /* it tells something unless discs are heaped several deep */
+    cr_assert_gt(n_told, 20u);
+}

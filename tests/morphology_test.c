@@ -235,6 +235,25 @@ Test(morphology, stacked_particles_are_seen_once)
     cr_expect_not(seen.visible, "one square µm short is not seen");
 }
 
+Test(morphology, sparing_the_area_changes_nothing_else)
+{
+    place_cloud(150, 5);
+    const double thresholds[] = {1.0, 200.0, 400.0, 900.0, 5000.0};
+    for (int k = 0; k < 5; k++) {
+        const nrw_morphology full = measure(150, thresholds[k]);
+        nrw_morphology_work *work = nrw_morphology_work_create(150);
+        nrw_morphology_work_spare_area(work);
+        nrw_morphology spared;
+        nrw_channel *route = straight_route(0.0, 0.0, 1000.0, 0.0);
+        nrw_morphology_measure(work, route, 150, x, y, z, radius, thresholds[k], &spared, NULL);
+        nrw_channel_destroy(route);
+        nrw_morphology_work_destroy(work);
+        cr_assert_eq(spared.visible, full.visible, "at %g", thresholds[k]);
+        cr_assert_eq(spared.largest_cluster_fraction, full.largest_cluster_fraction);
+        cr_assert_eq(spared.spread_um, full.spread_um);
+    }
+}
+
 Test(morphology, only_the_largest_cluster_counts_as_seen)
 {
     place(5, (double[][2]){{0.0, 0.0}, {3.0, 0.0}, {100.0, 0.0}, {103.0, 0.0}, {106.0, 0.0}});
