@@ -99,6 +99,7 @@ typedef struct run_state {
     uint64_t next_frame; /* index of the next one */
     uint64_t n_visible;
     double last_x, last_y, last_time_s;
+    size_t last_n;
     double next_store_s;
     size_t frames_capacity, stored_capacity, visits_capacity, steering_capacity;
     double spin_sum;     /* ∫ mean spin along the drive's axis dt, rad */
@@ -349,7 +350,10 @@ static nrw_status take_frame(run_state *run)
         exact.seen.x_um = run->last_x;
         exact.seen.y_um = run->last_y;
     }
-    if (run->next_frame > 0 && any) {
+    /* nor has the swarm moved when some of it have left */
+    const bool same = run->last_n == run->world->n;
+    run->last_n = run->world->n;
+    if (run->next_frame > 0 && any && same) {
         double moved = hypot(exact.seen.x_um - run->last_x, exact.seen.y_um - run->last_y);
         result->path_um += moved;
         speed = t > run->last_time_s ? moved / (t - run->last_time_s) : NAN;
