@@ -118,8 +118,10 @@ static inline nrw_lanes wright_omega(nrw_lanes l)
     const nrw_lane_mask high = lanes_above(l, one);
     nrw_lanes w = lanes_select(high, l - lanes_log(lanes_max(l, one)),
                                e / lanes_fma(lanes_all(0.76f), e, one));
+    /* lanes far below take no part: there Newton would go below zero */
+    const nrw_lanes inside = lanes_max(l, small);
     for (int k = 0; k < 3; k++)
-        w = w * (one + l - lanes_log(w)) / (one + w);
+        w = w * (one + inside - lanes_log(w)) / (one + w);
     return lanes_select(lanes_above(l, small), w, e);
 }
 
