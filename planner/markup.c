@@ -89,6 +89,19 @@ static void drop_zeros(char *text)
         text[length - 1] = '\0';
 }
 
+/* Appends a power of ten in raised digits. */
+static void add_exponent(char *text, int power)
+{
+    static const char *const raised[] = {"\u2070", "\u00b9", "\u00b2", "\u00b3", "\u2074",
+                                         "\u2075", "\u2076", "\u2077", "\u2078", "\u2079"};
+    char digits[16];
+    (void)snprintf(digits, sizeof digits, "%d", power < 0 ? -power : power);
+    if (power < 0)
+        strcat(text, "\u207b");
+    for (const char *at = digits; *at; at++)
+        strcat(text, raised[*at - '0']);
+}
+
 const char *nrw_figure_text(double value, char text[NRW_FIGURE_SIZE])
 {
     enum { DIGITS = 3, SMALLEST = -4, LARGEST = 7 };
@@ -99,7 +112,8 @@ const char *nrw_figure_text(double value, char text[NRW_FIGURE_SIZE])
         char digits[NRW_FIGURE_SIZE / 2];
         fixed_text(value / pow(10.0, power), DIGITS - 1, digits, sizeof digits);
         drop_zeros(digits);
-        (void)snprintf(text, NRW_FIGURE_SIZE, "%s\u00b710^%d", digits, power);
+        (void)snprintf(text, NRW_FIGURE_SIZE, "%s\u00b710", digits);
+        add_exponent(text, power);
         return text;
     }
     int decimals = DIGITS - 1 - power;

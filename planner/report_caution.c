@@ -23,11 +23,16 @@ static void put_switches(nrw_report *report)
 
 void nrw_report_validity(nrw_report *report)
 {
-    nrw_markup *out = &report->out;
     nrw_report_section(report, "validity", "Validity and care");
     put_switches(report);
+    nrw_report_care(report);
+    nrw_report_section_end(report);
+}
+
+void nrw_report_care(nrw_report *report)
+{
     nrw_markup_put(
-        out,
+        &report->out,
         "<p>Predicted by a model: spheres that roll on a floor and meet as point dipoles, in fluid "
         "without inertia. Not modelled: friction at the walls, lubrication between touching "
         "particles, the screening of pair flow by side walls, particles of other shapes. Speeds "
@@ -44,5 +49,4 @@ void nrw_report_validity(nrw_report *report)
         "<li>Local codes, approvals and licensed practice come before anything this report "
         "says.</li>\n</ul>\n"
         "<p><strong>A research planning aid, not a medical device.</strong></p>\n");
-    nrw_report_section_end(report);
 }

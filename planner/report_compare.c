@@ -65,8 +65,9 @@ static void put_recheck(nrw_report *report)
                        nrw_report_number(report, "figures.recheck.leader.delivered_high"),
                        nrw_report_string(report, "figures.recheck.runner_up.name"),
                        nrw_report_number(report, "figures.recheck.runner_up.delivered_fraction"),
-                       100 * difference, 100 * nrw_report_number(report, "figures.recheck.low"),
-                       100 * nrw_report_number(report, "figures.recheck.high"));
+                       100 * difference,
+                       nrw_report_points(nrw_report_number(report, "figures.recheck.low")),
+                       nrw_report_points(nrw_report_number(report, "figures.recheck.high")));
     if (isfinite(excess))
         nrw_markup_put(out,
                        "<dt>Confidence</dt><dd>All met the same trials, and differences are judged "
@@ -247,7 +248,8 @@ static void put_pair(nrw_report *report, const nrw_svg_plot *plot, size_t k, dou
         return;
     if (isfinite(low) && isfinite(high))
         nrw_markup_put(out, "<path class='whisker%r' d='M%c %cH%c'/>", unsure,
-                       nrw_svg_x(plot, 100 * low), y, nrw_svg_x(plot, 100 * high));
+                       nrw_svg_x(plot, nrw_report_points(low)), y,
+                       nrw_svg_x(plot, nrw_report_points(high)));
     nrw_markup_put(out, "<circle class='point%r' cx='%c' cy='%c' r='5.5'/>\n", unsure,
                    nrw_svg_x(plot, 100 * value), y);
 }
@@ -261,7 +263,7 @@ static void put_pair_picture(nrw_report *report, size_t n)
         const char *const keys[] = {"low", "difference", "high"};
         for (int i = 0; i < 3; i++) {
             double value = nrw_report_number(report, "figures.pairs.%zu.%s", k, keys[i]);
-            reach = fmax(reach, 104 * fabs(isfinite(value) ? value : 0));
+            reach = fmax(reach, 1.04 * fabs(nrw_report_points(isfinite(value) ? value : 0)));
         }
     }
     nrw_svg_plot plot = {out,   LEFT, TOP, WIDTH - LEFT - RIGHT, height - TOP - BOTTOM, -reach,
@@ -296,8 +298,8 @@ static void put_pair_rows(nrw_report *report, size_t n)
                        nrw_report_string(report, "figures.pairs.%zu.a", k),
                        nrw_report_string(report, "figures.pairs.%zu.b", k),
                        100 * nrw_report_number(report, "figures.pairs.%zu.difference", k),
-                       100 * nrw_report_number(report, "figures.pairs.%zu.low", k),
-                       100 * nrw_report_number(report, "figures.pairs.%zu.high", k),
+                       nrw_report_points(nrw_report_number(report, "figures.pairs.%zu.low", k)),
+                       nrw_report_points(nrw_report_number(report, "figures.pairs.%zu.high", k)),
                        nrw_report_number(report, "figures.pairs.%zu.p", k),
                        nrw_report_number(report, "figures.pairs.%zu.trials", k),
                        nrw_report_number(report, "figures.pairs.%zu.goal_only_a", k),

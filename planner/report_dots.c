@@ -14,6 +14,11 @@ const char *nrw_report_lane_class(size_t k)
     return classes[k % (sizeof classes / sizeof *classes)];
 }
 
+double nrw_report_points(double difference)
+{
+    return isnan(difference) ? (double)NAN : 100 * fmin(fmax(difference, -1), 1);
+}
+
 /* --- gauge ------------------------------------------------------------------ */
 
 static double clamped(double fraction)

@@ -98,13 +98,18 @@ static bool take_flow(const nrw_report *report, const char *path, loss_stream *f
 /* --- picture ------------------------------------------------------------------ */
 
 /* A few words for what happened, to stand below the stream. */
-static const char *short_cause(nrw_loss_cause cause)
+static const char *short_cause(nrw_fate fate, nrw_loss_cause cause)
 {
-    static const char *const words[NRW_N_LOSS_CAUSES] = {
-        [NRW_LOSS_PLUGGED] = "plugged",         [NRW_LOSS_POCKET] = "in a pocket",
-        [NRW_LOSS_IN_THROAT] = "in the throat", [NRW_LOSS_WRONG_BRANCH] = "wrong branch",
-        [NRW_LOSS_PAST_BUT_APART] = "apart",    [NRW_LOSS_STUCK] = "stuck",
-        [NRW_LOSS_SWEPT] = "swept out",         [NRW_LOSS_OTHER] = "on the way"};
+    if (cause == NRW_LOSS_PAST_BUT_APART && fate == NRW_FATE_IN_TRANSIT)
+        return "past, with the swarm";
+    static const char *const words[NRW_N_LOSS_CAUSES] = {[NRW_LOSS_PLUGGED] = "plugged",
+                                                         [NRW_LOSS_POCKET] = "in a pocket",
+                                                         [NRW_LOSS_IN_THROAT] = "in the throat",
+                                                         [NRW_LOSS_WRONG_BRANCH] = "wrong branch",
+                                                         [NRW_LOSS_PAST_BUT_APART] = "past, apart",
+                                                         [NRW_LOSS_STUCK] = "stuck",
+                                                         [NRW_LOSS_SWEPT] = "swept out",
+                                                         [NRW_LOSS_OTHER] = "on the way"};
     return (unsigned)cause < NRW_N_LOSS_CAUSES ? words[cause] : "";
 }
 
@@ -156,7 +161,8 @@ static void put_stage_exits(nrw_markup *out, const loss_stream *flow, size_t s)
         to += thick + 2;
         if (n_words++ < 3)
             nrw_markup_put(out, "<text class='note' x='%c' y='%c'>%n %% %r</text>\n", x + 4, line,
-                           one->percent, short_cause(nrw_report_cause_named(one->cause)));
+                           one->percent,
+                           short_cause(one->fate, nrw_report_cause_named(one->cause)));
         line += 15;
     }
     if (n_words > 3)

@@ -13,11 +13,12 @@ typedef struct writer {
     nrw_markup out;
     nrw_markup line; /* text of the block at hand */
     const char *figures;
-    char term[160]; /* of a list of terms, until its text comes */
-    bool code;      /* within <code> */
-    size_t cells;   /* of the table's row */
-    size_t columns; /* of the table; 0: its first row is still to come */
-    bool in_list;   /* the last block was an item: no blank line before the next */
+    char term[160];    /* of a list of terms, until its text comes */
+    bool code;         /* within <code> */
+    size_t cells;      /* of the table's row */
+    size_t columns;    /* of the table; 0: its first row is still to come */
+    char heading[160]; /* until something stands below it */
+    bool in_list;      /* the last block was an item: no blank line before the next */
 } writer;
 
 /* --- text ------------------------------------------------------------------------- */
@@ -73,12 +74,25 @@ static void clear_line(writer *w)
     w->line.failed = failed;
 }
 
+/* A section's heading comes with the first thing below it. */
+static void put_heading(writer *w)
+{
+    if (!*w->heading)
+        return;
+    put(&w->out, "\n## ");
+    put(&w->out, w->heading);
+    put(&w->out, "\n");
+    w->heading[0] = '\0';
+    w->in_list = false;
+}
+
 /* Ends the block at hand: a line of its own, after a blank one. */
 static void flush(writer *w, const char *before, const char *after)
 {
     while (w->line.size > 0 && w->line.text[w->line.size - 1] == ' ')
         w->line.text[--w->line.size] = '\0';
     if (w->line.size > 0) {
+        put_heading(w);
         bool item = strcmp(before, "- ") == 0;
         if (w->out.size > 0 && !(item && w->in_list))
             put(&w->out, "\n");
@@ -221,6 +235,7 @@ static void begin_table(writer *w, const char *from)
 {
     const char *head = strstr(from, "<thead"), *end = strstr(from, "</table>");
     w->columns = 0;
+    put_heading(w);
     w->in_list = false;
     put(&w->out, "\n");
     if (head && end && head < end)
@@ -240,12 +255,18 @@ static bool is_block(const tag *found)
     return false;
 }
 
+static void take_heading(writer *w)
+{
+    (void)snprintf(w->heading, sizeof w->heading, "%s", w->line.text ? w->line.text : "");
+    clear_line(w);
+}
+
 static void close_block(writer *w, const tag *found)
 {
     if (is(found, "h1"))
         flush(w, "# ", "");
     else if (is(found, "h2"))
-        flush(w, "## ", "");
+        take_heading(w);
     else if (is(found, "h3"))
         flush(w, "### ", "");
     else if (is(found, "li"))
@@ -260,8 +281,8 @@ static bool is_left_out(const tag *found)
     return !found->closes &&
            (is(found, "head") || is(found, "script") || is(found, "details") ||
             (is(found, "svg") && !has_class(found, "picture")) || has_class(found, "replay") ||
-            has_class(found, "gauge") || has_class(found, "key") || has_class(found, "unseen") ||
-            has_class(found, "scale-key") ||
+            has_class(found, "gauge") || has_class(found, "kicker") || has_class(found, "key") ||
+            has_class(found, "unseen") || has_class(found, "scale-key") ||
             strstr(found->text, "id='replay-none'") == found->text + 3);
 }
 

@@ -93,6 +93,10 @@ typedef struct nrw_report_lane {
     const char *class_name; /* "lane-1" to "lane-8", or "lane-plain" */
 } nrw_report_lane;
 
+/* A difference of two fractions in percentage points; an interval's end that lies
+ * beyond what can be is drawn in to 100. */
+double nrw_report_points(double difference);
+
 /* The class of the k-th lane. */
 const char *nrw_report_lane_class(size_t k);
 
@@ -126,6 +130,8 @@ void nrw_report_legs(nrw_report *report);       /* report_tables.c */
 void nrw_report_fates(nrw_report *report);      /* report_tables.c */
 void nrw_report_warnings(nrw_report *report);   /* report_tables.c */
 void nrw_report_validity(nrw_report *report);   /* report_caution.c */
+/* What is not modelled, and what to take care of: for any result. */
+void nrw_report_care(nrw_report *report);       /* report_caution.c */
 void nrw_report_provenance(nrw_report *report); /* report_provenance.c */
 void nrw_report_replay(nrw_report *report);     /* report_replay.c */
 /* report_flow.c: `path` leads to the `losses` in result.json */

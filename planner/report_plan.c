@@ -132,8 +132,8 @@ static void put_simple(nrw_report *report, const verification *trials)
         const nrw_paired paired =
             nrw_paired_comparison(trials->n, trials->planned, trials->simple, 0.95);
         nrw_markup_put(out, ": %n points less, 95 %% interval %n to %n, trial by trial",
-                       100 * paired.difference, 100 * paired.interval.low,
-                       100 * paired.interval.high);
+                       nrw_report_points(paired.difference), nrw_report_points(paired.interval.low),
+                       nrw_report_points(paired.interval.high));
     }
     nrw_markup_put(out, ".</dd>\n");
 }

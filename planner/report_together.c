@@ -312,6 +312,21 @@ static void put_summary(together_page *page, size_t n_pairs)
     nrw_report_section_end(report);
 }
 
+static void put_trial_rows(together_page *page)
+{
+    static const char *const heads[] = {"Row", "Trial", "Seed of its run", "Delivered"};
+    nrw_report_data_begin(&page->report, "trials", 4, heads);
+    for (size_t l = 0; l < page->n_lanes; l++)
+        for (size_t i = 0; i < page->lanes[l].n; i++) {
+            const together_lane *lane = &page->lanes[l];
+            nrw_markup_put(&page->report.out, "<tr><th scope='row'>%s</th><td>%z</td><td>",
+                           lane->label, i);
+            nrw_markup_put(&page->report.out, isnan(lane->seeds[i]) ? "–" : "%f", lane->seeds[i]);
+            nrw_markup_put(&page->report.out, "</td><td>%p</td></tr>\n", lane->values[i]);
+        }
+    nrw_report_data_end(&page->report);
+}
+
 static void put_dots(together_page *page)
 {
     nrw_report_lane lanes[MOST_LANES];
@@ -336,6 +351,7 @@ static void put_dots(together_page *page)
                     "A row of dots for each folder, one dot a trial or run, with the mean and its "
                     "interval; the table above has the means.",
                     page->n_lanes, lanes, goal);
+    put_trial_rows(page);
     nrw_report_section_end(&page->report);
 }
 
@@ -357,8 +373,9 @@ static void put_pairs(together_page *page, size_t n, const together_pair *pairs)
                        "<tr><th scope='row'>%s</th><td>%s</td><td>%n</td><td>%n to %n</td><td>%z"
                        "</td><td>%r</td></tr>\n",
                        page->lanes[pairs[k].a].label, page->lanes[pairs[k].b].label,
-                       100 * paired->difference, 100 * paired->interval.low,
-                       100 * paired->interval.high, paired->n,
+                       nrw_report_points(paired->difference),
+                       nrw_report_points(paired->interval.low),
+                       nrw_report_points(paired->interval.high), paired->n,
                        more   ? "the first delivers more"
                        : less ? "the second delivers more"
                               : "a tie: these trials can’t tell them apart");
@@ -388,6 +405,25 @@ static void put_losses(together_page *page)
 
 /* --- the way against time ----------------------------------------------------------------------
  */
+
+static void put_progress_rows(together_page *page)
+{
+    static const char *const heads[] = {"Run", "Time, s", "Along the route, µm"};
+    nrw_report_data_begin(&page->report, "frames, thinned out (all of them are in morphology.csv)",
+                          3, heads);
+    for (size_t k = 0; k < page->n; k++) {
+        const nrw_report_folder *folder = &page->folders[k];
+        size_t stride = nrw_report_stride(folder->run.n_frames);
+        for (size_t i = 0; folder->channel && i < folder->run.n_frames; i += stride) {
+            const nrw_morphology *seen = &folder->run.frames[i].seen;
+            nrw_markup_put(&page->report.out,
+                           "<tr><th scope='row'>%s</th><td>%n</td><td>%n</td></tr>\n",
+                           page->labels[k], folder->run.frames[i].time_s,
+                           nrw_channel_route_project_um(folder->channel, seen->x_um, seen->y_um));
+        }
+    }
+    nrw_report_data_end(&page->report);
+}
 
 /* The centroid along the route of every run that was recorded. */
 static void put_progress(together_page *page)
@@ -443,6 +479,7 @@ static void put_progress(together_page *page)
                            "class='line-%z' d='M0 5h26'/></svg>%s</li>",
                            k % STYLES + 1, page->labels[k]);
     nrw_markup_put(out, "</ul></figcaption></figure>\n");
+    put_progress_rows(page);
     nrw_report_section_end(&page->report);
 }
 
@@ -508,8 +545,9 @@ static void put_page(together_page *page, nrw_result *result)
     put_pairs(page, n_pairs, pairs);
     put_losses(page);
     put_progress(page);
-    page->report.in = &page->inputs[0];
-    nrw_report_validity(&page->report);
+    nrw_report_section(&page->report, "validity", "Validity and care");
+    nrw_report_care(&page->report);
+    nrw_report_section_end(&page->report);
     put_sources(page, result);
     nrw_report_end(&page->report);
     free(pairs);

@@ -49,8 +49,8 @@ Test(markup, figures_have_three_digits)
     expect_figure(-4.158, "\u22124.16");
     expect_figure(123456, "123456");
     expect_figure(0.00123456, "0.00123");
-    expect_figure(2.8e-6, "2.8\u00b710^-6");
-    expect_figure(1.5e9, "1.5\u00b710^9");
+    expect_figure(2.8e-6, "2.8\u00b710\u207b\u2076");
+    expect_figure(1.5e9, "1.5\u00b710\u2079");
     expect_figure(NAN, "\u2013");
     expect_figure(INFINITY, "\u221e");
 }
