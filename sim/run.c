@@ -13,7 +13,7 @@
 #include "random.h"
 #include "world.h"
 
-#define STEP_MAX_S 0.016
+#define STEP_MAX_S 0.020
 /* Permanent moments, resolved: steps per period, and the longest step. */
 #define OWN_STEPS_PER_PERIOD 32.0
 #define OWN_STEP_MAX_S 0.002
@@ -682,6 +682,8 @@ static nrw_status begin(run_state *run)
     if (!result->fates || !result->causes || !result->gathered || !result->arrived ||
         !run->in_largest || !run->marks || !run->radius_um || !run->morphology)
         return out_of_memory(run);
+    if (!run->config->record)
+        nrw_morphology_work_spare_area(run->morphology);
     for (size_t i = 0; i < n; i++) {
         result->radius_um[i] = (double)run->world->radius[i];
         result->furthest_um[i] = -INFINITY;
