@@ -60,7 +60,7 @@ typedef struct nrw_run_config {
     nrw_model model;
     nrw_draw draw;
     double keep_fraction;    /* (0, 1]: simulate only this share of the particles (planner) */
-    double step_max_s;       /* 0: the default 0.016 */
+    double step_max_s;       /* 0: the default 0.020 */
     bool record;             /* keep frames (morphology, trajectory) in the result */
     double trajectory_every_s; /* spacing of stored positions; 0: every frame */
     nrw_progress progress;   /* may be NULL */
