@@ -1,5 +1,6 @@
 #include "race.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdatomic.h>
 #include <stdio.h>
@@ -141,6 +142,7 @@ static void run_task(race_state *state, const race_task *task, nrw_run_result *r
                      nrw_errors *errors)
 {
     const nrw_race *race = state->race;
+    assert(task->lane); /* every task is listed */
     nrw_outcome *outcome = &task->lane->outcomes[task->trial];
     const nrw_trial *trial = &race->trials[task->lane->first_trial + task->trial];
     memset(result, 0, sizeof *result);

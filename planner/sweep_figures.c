@@ -240,9 +240,23 @@ void nrw_sweep_figures(nrw_result *result, const nrw_sweep_map *map)
 
 /* --- words ------------------------------------------------------------------------------ */
 
+/* Longest name of a point, for the table's first column. */
+static int point_width(const nrw_sweep_map *map)
+{
+    const nrw_sweep *sweep = &map->scenario->sweep;
+    size_t width = strlen("point");
+    for (size_t point = 0; point < map->n_points; point++) {
+        char text[256];
+        nrw_sweep_point_words(sweep, point, sweep->n_keys, text, sizeof text);
+        width = strlen(text) > width ? strlen(text) : width;
+    }
+    return (int)width;
+}
+
 static void describe_rows(const nrw_sweep_map *map, FILE *stream)
 {
-    (void)fprintf(stream, "  %-34s %-6s %-13s %7s %9s %9s %7s %8s\n", "point", "way", "state",
+    const int width = point_width(map);
+    (void)fprintf(stream, "  %-*s %-6s %-13s %7s %9s %9s %7s %8s\n", width, "point", "way", "state",
                   "agree", "cohesion", "um/s", "aspect", "stacking");
     for (size_t r = 0; r < map->n_rows; r++) {
         const nrw_sweep_row *row = &map->rows[r];
@@ -251,15 +265,15 @@ static void describe_rows(const nrw_sweep_map *map, FILE *stream)
         nrw_sweep_point_words(&map->scenario->sweep, row->point, map->scenario->sweep.n_keys, point,
                               sizeof point);
         if (row->n_done == 0)
-            (void)fprintf(stream, "  %-34s %-6s %s\n", point, nrw_sweep_way_name(row->way),
+            (void)fprintf(stream, "  %-*s %-6s %s\n", width, point, nrw_sweep_way_name(row->way),
                           row->beyond_rig     ? "beyond the rig"
                           : row->n_failed > 0 ? "failed"
                                               : "not done");
         else
-            (void)fprintf(stream, "  %-34s %-6s %-13s %4zu/%-2zu %9.2f %9.2f %7.2f %8.2f\n", point,
-                          nrw_sweep_way_name(row->way), nrw_state_name(row->state), row->n_agree,
-                          row->n_done, mean->cohesion, mean->speed_um_s, mean->aspect_ratio,
-                          mean->stacking);
+            (void)fprintf(stream, "  %-*s %-6s %-13s %4zu/%-2zu %9.2f %9.2f %7.2f %8.2f\n", width,
+                          point, nrw_sweep_way_name(row->way), nrw_state_name(row->state),
+                          row->n_agree, row->n_done, mean->cohesion, mean->speed_um_s,
+                          mean->aspect_ratio, mean->stacking);
     }
 }
 
