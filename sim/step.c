@@ -41,6 +41,11 @@
 /* The same for own moments with the scale of a single pair, 0.3 ⟨m²⟩/d⁵. */
 #define OWN_STABLE_SHARE 0.17
 
+/* Side walls act on particles closer than so many radii; the distance grid's slopes
+ * exceed 1 by less than this makes of a step. */
+#define WALL_NEAR 1.6
+#define WALL_ERROR_UM 0.02
+
 /* --- prepare ---------------------------------------------------------------- */
 
 /* Constants of the particles in the order of the rows. */
@@ -366,6 +371,29 @@ static void add_friction(nrw_world *world, brake_law law)
 
 /* --- move ------------------------------------------------------------------- */
 
+/* Distances to the side walls change by no more than a particle moves: one that was
+ * found far from them is looked up again only when it may have come near. */
+static double look_up_wall(nrw_world *world, size_t row, double gradient[2])
+{
+    const uint32_t i = world->contacts.order[row];
+    const double x = world->x[i] + (double)world->sum_x[row];
+    const double y = world->y[i] + (double)world->sum_y[row];
+    const double distance = nrw_channel_distance_um(world->channel, x, y, gradient);
+    world->seen_x[i] = x;
+    world->seen_y[i] = y;
+    world->seen_wall[i] = distance;
+    return distance;
+}
+
+/* At least so far is a row's particle from the walls. */
+static double wall_at_least(const nrw_world *world, size_t row)
+{
+    const uint32_t i = world->contacts.order[row];
+    const double dx = world->x[i] + (double)world->sum_x[row] - world->seen_x[i];
+    const double dy = world->y[i] + (double)world->sum_y[row] - world->seen_y[i];
+    return world->seen_wall[i] - sqrt(dx * dx + dy * dy) - WALL_ERROR_UM;
+}
+
 /* Side walls near particles, linearised; false: none is near. */
 static bool find_walls(nrw_world *world)
 {
@@ -373,19 +401,22 @@ static bool find_walls(nrw_world *world)
         return false;
     const float k = (float)world->scenario->model.contact_stiffness_pN_um;
     bool any = false;
-    for (size_t i = 0; i < world->n; i++) {
-        const uint32_t particle = world->contacts.order[i];
+    for (size_t row = 0; row < world->n; row++) {
+        const float a = world->row_radius[row];
+        const double near = WALL_NEAR * (double)a;
+        world->wall_x[row] = world->wall_y[row] = world->wall_gap[row] = 0.0f;
+        world->wall_give[row] = 0.0f;
+        if (wall_at_least(world, row) > near)
+            continue;
         double gradient[2];
-        const double distance =
-            nrw_channel_distance_um(world->channel, world->x[particle] + (double)world->sum_x[i],
-                                    world->y[particle] + (double)world->sum_y[i], gradient);
-        const float a = world->row_radius[i];
-        const bool near = distance <= (double)(1.6f * a);
-        any |= near;
-        world->wall_x[i] = near ? (float)gradient[0] : 0.0f;
-        world->wall_y[i] = near ? (float)gradient[1] : 0.0f;
-        world->wall_gap[i] = near ? a - (float)distance : 0.0f;
-        world->wall_give[i] = k * world->move_xy[i] / (1.0f + k * world->move_xy[i]);
+        const double distance = look_up_wall(world, row, gradient);
+        if (distance > near)
+            continue;
+        any = true;
+        world->wall_x[row] = (float)gradient[0];
+        world->wall_y[row] = (float)gradient[1];
+        world->wall_gap[row] = a - (float)distance;
+        world->wall_give[row] = k * world->move_xy[row] / (1.0f + k * world->move_xy[row]);
     }
     return any;
 }
@@ -451,6 +482,7 @@ static void keep_positions(nrw_world *world)
         world->x[i] += (double)world->sum_x[row];
         world->y[i] += (double)world->sum_y[row];
         world->z[i] += (double)world->sum_z[row];
+        world->sum_x[row] = world->sum_y[row] = world->sum_z[row] = 0.0f;
     }
 }
 
@@ -465,13 +497,15 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
                               100.0 * overlap, world->time_s);
     if (nrw_channel_is_open(world->channel))
         return NRW_OK;
-    for (size_t i = 0; i < world->n; i++) {
-        if (nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL) <
-            -(double)world->radius[i])
-            return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step",
-                                  "particle %u left the channel through a wall at t = %.6g s, "
-                                  "(%.5g, %.5g) µm",
-                                  world->ids[i], world->time_s, world->x[i], world->y[i]);
+    for (size_t row = 0; row < world->n; row++) {
+        const double through = -(double)world->row_radius[row];
+        if (wall_at_least(world, row) > through || look_up_wall(world, row, NULL) >= through)
+            continue;
+        const uint32_t i = world->contacts.order[row];
+        return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step",
+                              "particle %u left the channel through a wall at t = %.6g s, "
+                              "(%.5g, %.5g) µm",
+                              world->ids[i], world->time_s, world->x[i], world->y[i]);
     }
     return NRW_OK;
 }

@@ -15,8 +15,9 @@ static void lay_out(nrw_world *world)
 {
     nrw_arena *arena = &world->arena;
     const size_t n = world->n, padded = world->padded;
-    double **doubles[] = {&world->x,  &world->y,       &world->z,       &world->ux,     &world->uy,
-                          &world->uz, &world->field_x, &world->field_y, &world->field_z};
+    double **doubles[] = {&world->x,       &world->y,      &world->z,       &world->ux,
+                          &world->uy,      &world->uz,     &world->field_x, &world->field_y,
+                          &world->field_z, &world->seen_x, &world->seen_y,  &world->seen_wall};
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         *doubles[k] = nrw_arena_take(arena, n, sizeof(double));
     for (int k = 0; k < 6; k++)
@@ -424,8 +425,10 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     for (size_t row = world->n; row < world->padded; row++)
         world->fx0[row] = world->fy0[row] = NRW_FAR_AWAY_UM;
-    for (size_t i = 0; i < world->n; i++)
+    for (size_t i = 0; i < world->n; i++) {
         world->ids[i] = (uint32_t)i;
+        world->seen_wall[i] = -INFINITY;
+    }
     nrw_pair_task *task = &world->task;
     task->n = world->padded;
     task->n_filled = world->n;
@@ -493,8 +496,9 @@ static void swap_float(float *values, size_t i, size_t j)
 /* Exchanges two particles in all that is kept by particle. */
 static void swap_particles(nrw_world *world, size_t i, size_t j)
 {
-    double *doubles[] = {world->x,  world->y,       world->z,       world->ux,     world->uy,
-                         world->uz, world->field_x, world->field_y, world->field_z};
+    double *doubles[] = {world->x,       world->y,      world->z,       world->ux,
+                         world->uy,      world->uz,     world->field_x, world->field_y,
+                         world->field_z, world->seen_x, world->seen_y,  world->seen_wall};
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         swap_double(doubles[k], i, j);
     float *floats[] = {world->radius,  world->moment, world->inverse_drag,

@@ -87,6 +87,8 @@ typedef struct nrw_world {
     float *free_x, *free_y, *free_z, *move_xy, *move_z;
     float *floor_force, *floor_slope, *floor_z, *floor_give, *ceiling_z;
     float *wall_x, *wall_y, *wall_gap, *wall_give;
+    double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
+                                            last looked up, and that distance, µm */
     nrw_contacts contacts;
     double origin_x, origin_y, origin_z;
     nrw_arena arena;
