@@ -6,6 +6,7 @@
 #ifndef NRW_LANES_H
 #define NRW_LANES_H
 
+#include <stddef.h>
 #include <math.h>
 #include <stdint.h>
 
