@@ -15,7 +15,7 @@
 
 #define STEP_MAX_S 0.020
 /* Permanent moments, resolved: steps per period, and the longest step. */
-#define OWN_STEPS_PER_PERIOD 32.0
+#define OWN_STEPS_PER_PERIOD 64.0
 #define OWN_STEP_MAX_S 0.002
 /* Induced moments, resolved: substeps per period. */
 #define SUBSTEPS_PER_PERIOD 8.0
