@@ -4,6 +4,7 @@
 #   make demo         install what is missing (as root, Debian), build, plan the demo
 #   make test         every test with the address and undefined-behaviour sanitizers
 #   make test-quick   the same tests without sanitizers
+#   make test-browser the reports in a real browser: wants chromium, node and npm
 #   make install      PREFIX=/usr/local DESTDIR=
 #   make check-symbols check-headers check-program format-check tidy
 #   make clean        V=1 shows the commands, WERROR=1 makes warnings errors
@@ -94,7 +95,7 @@ TEST_SUPPORT_OBJECTS := $(TEST_SUPPORT:%.c=$(B)/%.o)
 # --- program and library --------------------------------------------------------
 
 .DEFAULT_GOAL := all
-.PHONY: all demo dependencies test test-quick test-programs run-tests install uninstall \
+.PHONY: all demo dependencies test test-quick test-browser test-programs run-tests install uninstall \
         check check-symbols check-headers check-program format format-check tidy clean
 .SECONDARY:
 .DELETE_ON_ERROR:
@@ -173,6 +174,15 @@ test: test-dependencies
 
 test-quick: test-dependencies
 	@$(MAKE) --no-print-directory run-tests
+
+# The reports in Chromium. The packages come from the registry, pinned by their hashes;
+# no browser is downloaded.
+BROWSER_PACKAGES := tests/browser/node_modules/.package-lock.json
+$(BROWSER_PACKAGES): tests/browser/package-lock.json
+	cd tests/browser && npm ci --ignore-scripts --no-audit --no-fund
+
+test-browser: all $(BROWSER_PACKAGES)
+	@NARROWS=$(CURDIR)/build/narrows SCRIPTS=tests/browser/report_test.sh tests/run build
 
 test-programs: $(TEST_PROGRAMS)
 

@@ -10,7 +10,7 @@
 
 enum {
     WIDTH = 920,
-    HEIGHT = 270,
+    HEIGHT = 280,
     SHORT_HEIGHT = 156, /* when nothing is lost */
     LEFT = 8,
     RIGHT = 128, /* for the words beside what is retained */
@@ -145,12 +145,33 @@ static void put_ribbon(nrw_markup *out, const flow_exit *one, double x, double f
                    DRAIN, to, low + inner, to, low, to - inner, low, x);
 }
 
+/* Words of an exit below the drain, on one line or two, cut to the column; returns
+ * the next line's height. */
+static double put_words(nrw_markup *out, const flow_exit *one, double x, double y, double wide)
+{
+    const double line = 14, small = 11.0 / 12;
+    char percent[NRW_FIGURE_SIZE], text[96];
+    const char *cause = short_cause(one->fate, nrw_report_cause_named(one->cause));
+    (void)nrw_figure_text(one->percent, percent);
+    (void)snprintf(text, sizeof text, "%s %% %s", percent, cause);
+    if (small * nrw_svg_text_width(text) > wide) {
+        nrw_markup_put(out, "<text class='note' x='%c' y='%c'>%s %%</text>", x, y, percent);
+        (void)snprintf(text, sizeof text, "%s", cause);
+        y += line;
+    }
+    size_t length = strlen(text);
+    while (length > 3 && small * nrw_svg_text_width(text) > wide)
+        strcpy(text + --length - 1, "."); /* our own words, of plain letters */
+    nrw_markup_put(out, "<text class='note' x='%c' y='%c'>%s</text>\n", x, y, text);
+    return y + line;
+}
+
 /* The exits of one stage, the lowest in the stream nearest, so that none cross. */
 static void put_stage_exits(nrw_markup *out, const loss_stream *flow, size_t s)
 {
-    double x = LEFT + column_width(flow) * (double)(s + 1), to = x + 8, line = DRAIN + 17;
+    double x = LEFT + column_width(flow) * (double)(s + 1), to = x + 8, line = DRAIN + 15;
     double bottom = STREAM_TOP + STREAM_HEIGHT * flow->stages[s].reached / flow->particles;
-    size_t n_words = 0;
+    size_t n_left = 0;
     for (size_t e = flow->n_exits; e-- > 0;) {
         const flow_exit *one = &flow->exits[e];
         if (one->stage != s)
@@ -159,15 +180,14 @@ static void put_stage_exits(nrw_markup *out, const loss_stream *flow, size_t s)
         put_ribbon(out, one, x, bottom - thick, fmax(thick, 0.8), to);
         bottom -= thick;
         to += thick + 2;
-        if (n_words++ < 3)
-            nrw_markup_put(out, "<text class='note' x='%c' y='%c'>%n %% %r</text>\n", x + 4, line,
-                           one->percent,
-                           short_cause(one->fate, nrw_report_cause_named(one->cause)));
-        line += 15;
+        if (line < HEIGHT - 30)
+            line = put_words(out, one, x + 4, line, column_width(flow) - 8);
+        else
+            n_left++;
     }
-    if (n_words > 3)
+    if (n_left > 0)
         nrw_markup_put(out, "<text class='note' x='%c' y='%d'>and %z more</text>\n", x + 4,
-                       DRAIN + 17 + 45, n_words - 3);
+                       HEIGHT - 4, n_left);
 }
 
 static void put_stage_names(nrw_markup *out, const loss_stream *flow)
@@ -195,7 +215,8 @@ static void put_picture(nrw_report *report, const loss_stream *flow)
     nrw_markup_put(out, "<figure class='wide'><div class='scroll' tabindex='0' role='region' "
                         "aria-label='Loss flow'>\n");
     nrw_svg_open(
-        out, "flow-picture", WIDTH, HEIGHT, "Particles from release to target",
+        out, "flow-picture", WIDTH, flow->n_exits > 0 ? HEIGHT : SHORT_HEIGHT,
+        "Particles from release to target",
         "A stream as thick as the share of particles that reached each stage; what is lost "
         "after a stage bends down out of it. The tables below have the values.");
     put_stream(out, flow);
