@@ -17,8 +17,8 @@ typedef enum nrw_moment_kind { NRW_MOMENT_PERMANENT, NRW_MOMENT_INDUCED } nrw_mo
 typedef struct nrw_fluid {
     nrw_medium medium;
     double temperature_C;
-    double viscosity_Pa_s;  /* resolved: from the temperature for water */
-    double density_kg_m3;   /* resolved likewise */
+    double viscosity_Pa_s; /* resolved: from the temperature for water */
+    double density_kg_m3;  /* resolved likewise */
 } nrw_fluid;
 
 typedef struct nrw_particles {
@@ -29,13 +29,13 @@ typedef struct nrw_particles {
     double diameter_cv;
     double density_kg_m3;
     nrw_moment_kind kind;
-    double susceptibility;     /* induced: SI, of the material */
-    double saturation_kA_m;    /* induced; INFINITY: none */
-    double relaxation_time_s;  /* induced */
-    double moment_fAm2;        /* permanent */
-    double moment_cv;          /* permanent */
+    double susceptibility;    /* induced: SI, of the material */
+    double saturation_kA_m;   /* induced; INFINITY: none */
+    double relaxation_time_s; /* induced */
+    double moment_fAm2;       /* permanent */
+    double moment_cv;         /* permanent */
     double surface_potential_mV, debye_nm, roughness_nm;
-    double surface_gap_um;     /* given gap; NAN: from the balance of forces */
+    double surface_gap_um; /* given gap; NAN: from the balance of forces */
     double adhesion_rate_per_s, adhesion_release_pN;
 } nrw_particles;
 
@@ -51,8 +51,8 @@ typedef struct nrw_width_point {
 } nrw_width_point;
 
 typedef struct nrw_vessel {
-    int from, to;          /* node indices */
-    double (*via_um)[2];   /* (n_via x 2) interior points of its centreline; owned; may be NULL */
+    int from, to;        /* node indices */
+    double (*via_um)[2]; /* (n_via x 2) interior points of its centreline; owned; may be NULL */
     size_t n_via;
     nrw_width_point *widths; /* (n_widths >= 1), linear in between; owned */
     size_t n_widths;
@@ -78,7 +78,7 @@ typedef struct nrw_flow_port {
     bool by_pressure;
     double rate_nl_min; /* into the map at inlets, out of it at outlets */
     double pressure_Pa;
-    double amplitude;   /* of the sinusoidal part, nl/min or Pa; 0: steady */
+    double amplitude; /* of the sinusoidal part, nl/min or Pa; 0: steady */
     double frequency_Hz, phase_deg;
     double tube_radius_um, tube_length_mm; /* tubing before a given pressure; 0: none */
 } nrw_flow_port;
@@ -106,11 +106,11 @@ typedef struct nrw_goal {
 
 /* What else may be known of a coil and its amplifier; 0 everywhere: nothing. */
 typedef struct nrw_rig_coil_extras {
-    double current_rms_max_A;       /* continuous; 0: no limit */
-    double slew_max_A_s;            /* of the amplifier; 0: no limit but the voltage */
-    double thermal_resistance_K_W;  /* winding to room; 0: heating is not followed */
-    double thermal_capacity_J_K;    /* of the winding; 0: at once warm */
-    double temperature_max_C;       /* 0: no limit */
+    double current_rms_max_A;      /* continuous; 0: no limit */
+    double slew_max_A_s;           /* of the amplifier; 0: no limit but the voltage */
+    double thermal_resistance_K_W; /* winding to room; 0: heating is not followed */
+    double thermal_capacity_J_K;   /* of the winding; 0: at once warm */
+    double temperature_max_C;      /* 0: no limit */
     double pair_radius_mm, pair_spacing_mm, pair_turns; /* geometry; radius 0: not given */
 } nrw_rig_coil_extras;
 
@@ -140,7 +140,7 @@ typedef struct nrw_rig_gain {
 typedef struct nrw_rig {
     bool present; /* false: nothing is known, no limit applies */
     double field_max_mT, frequency_max_Hz, sample_rate_Hz, rotation_deg;
-    nrw_rig_axis axes[3]; /* x, y, z */
+    nrw_rig_axis axes[3];                  /* x, y, z */
     nrw_rig_coil coils[NRW_RIG_COILS_MAX]; /* (n_coils) used instead of axes if n_coils > 0 */
     size_t n_coils;
     double mutual_mH[NRW_RIG_COILS_MAX][NRW_RIG_COILS_MAX]; /* symmetric, diagonal unused; by
@@ -153,10 +153,10 @@ typedef struct nrw_rig {
 } nrw_rig;
 
 typedef struct nrw_imaging {
-    double frame_rate_Hz;       /* 10 */
-    double pixel_um;            /* 0: exact */
-    double centroid_noise_um;   /* 0 */
-    double smallest_visible_um2;/* 0: always visible */
+    double frame_rate_Hz;        /* 10 */
+    double pixel_um;             /* 0: exact */
+    double centroid_noise_um;    /* 0 */
+    double smallest_visible_um2; /* 0: always visible */
 } nrw_imaging;
 
 typedef struct nrw_uncertainty {
@@ -168,8 +168,8 @@ typedef struct nrw_uncertainty {
 typedef struct nrw_model_options {
     bool brownian, gravity, pair_flow, mutual_induction;
     double rolling_factor, pair_flow_factor;
-    double contact_brake_factor; /* 1; scales the braking of touching co-rotating particles */
-    double contact_stiffness_pN_um; /* 60; contact spring (docs/physics.md section 4) */
+    double contact_brake_factor;    /* 1; scales the braking of touching co-rotating particles */
+    double contact_stiffness_pN_um; /* 150; contact spring (docs/physics.md section 6) */
 } nrw_model_options;
 
 /* One varied key of a sweep, e.g. "tilt_deg" with its values. */
@@ -189,19 +189,19 @@ typedef struct nrw_sweep {
 } nrw_sweep;
 
 typedef struct nrw_scenario {
-    char *title;       /* owned */
-    char *path;        /* as given; owned */
-    char *text;        /* the file's bytes, for the copy in the results folder; owned */
+    char *title; /* owned */
+    char *path;  /* as given; owned */
+    char *text;  /* the file's bytes, for the copy in the results folder; owned */
     size_t text_size;
-    char sha256[65];   /* of the bytes, hexadecimal */
+    char sha256[65]; /* of the bytes, hexadecimal */
 
     nrw_fluid fluid;
     nrw_particles particles;
     nrw_map map;
     nrw_flow_options flow;
-    bool has_release;  /* false only when positions_um is given */
+    bool has_release; /* false only when positions_um is given */
     nrw_place release, target;
-    int *route_nodes;  /* (n_route_nodes) or NULL: shortest way; owned */
+    int *route_nodes; /* (n_route_nodes) or NULL: shortest way; owned */
     size_t n_route_nodes;
     double deadline_s;
     nrw_goal goal;

@@ -47,7 +47,7 @@ static void set_defaults(nrw_scenario *scenario)
                                           .rolling_factor = 1.0,
                                           .pair_flow_factor = 1.0,
                                           .contact_brake_factor = 1.0,
-                                          .contact_stiffness_pN_um = 60.0};
+                                          .contact_stiffness_pN_um = 150.0};
 }
 
 static void read_title(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_scenario *scenario)

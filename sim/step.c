@@ -31,8 +31,8 @@
 #define LEAST_SWEEPS 2
 #define SWEEP_TOLERANCE 2e-3f
 /* Pairs that may come to touch in a substep are closer than this share of a
- * diameter. */
-#define CANDIDATE_SHARE 0.2f
+ * diameter: all that are listed. */
+#define CANDIDATE_SHARE 0.5f
 /* Longest substep times mobility times Σ 0.3 ⟨m²⟩/r⁵ over close neighbours, the
  * scale of the stiffness that their dipoles give a particle. Beyond 2.5 standing
  * sheets of a tilted swarm begin to bounce. */

@@ -100,7 +100,7 @@ Test(scenario_file, what_is_left_out_has_the_contracts_defaults)
     cr_assert(!s->model.mutual_induction);
     cr_assert_eq(s->model.rolling_factor, 1.0);
     cr_assert_eq(s->model.contact_brake_factor, 1.0);
-    cr_assert_eq(s->model.contact_stiffness_pN_um, 60.0);
+    cr_assert_eq(s->model.contact_stiffness_pN_um, 150.0);
     nrw_scenario_destroy(s);
     s = changed("title: Gate\n", "");
     cr_assert_str_eq(s->title, "");
