@@ -10,10 +10,28 @@
 #define TURN_MIN_S 0.005    /* headings of feedback are turned no faster than this */
 #define JOIN_GROWTH 1.5     /* trial lengths of a join */
 #define JOIN_BISECTIONS 6   /* then within a hundredth of the shortest */
-#define POINTS_PER_CYCLE 48 /* peaks between points are higher by 2e-3 of a cycle's part */
-#define POINTS_MIN 64
+#define POINTS_PER_CYCLE 48 /* a parabola through three finds a peak between them to 1e-6 */
+#define POINTS_MIN 96
 #define POINTS_MAX 20000
 #define ROUNDING 1e-6 /* excess over a limit that is rounding of differences */
+
+/* The last three values of what is limited, newest last. */
+typedef struct last_three {
+    double values[3];
+} last_three;
+
+/* Largest value so far as known from the last three: that of a peak between them, too. */
+static double largest_of(last_three *last, int n_seen, double value)
+{
+    double *v = last->values;
+    v[0] = v[1];
+    v[1] = v[2];
+    v[2] = value;
+    if (n_seen < 3 || v[1] < v[0] || v[1] < v[2])
+        return value;
+    const double bend = 2.0 * v[1] - v[0] - v[2], tilt = v[2] - v[0];
+    return bend > 0.0 ? v[1] + tilt * tilt / (8.0 * bend) : v[1];
+}
 
 /* Coil that can't do the entry within [t0, t0 + length]; -1: all can. */
 static int unable_coil(const nrw_wave *wave, const nrw_wave_entry *at, double t0, double length)
@@ -23,13 +41,17 @@ static int unable_coil(const nrw_wave *wave, const nrw_wave_entry *at, double t0
     const double wanted = fmin(POINTS_MAX, fmax(POINTS_MIN, POINTS_PER_CYCLE * f * length));
     const int n = (int)wanted;
     const nrw_rig_model *model = &wave->model;
+    last_three volts[NRW_COILS_MAX] = {0}, slews[NRW_COILS_MAX] = {0};
     for (int i = 0; i <= n; i++) {
         nrw_wave_sample sample;
         nrw_wave_sample_of(wave, at, t0 + length * i / n, &sample);
-        for (int k = 0; k < model->n_coils; k++)
-            if (fabs(sample.voltage_V[k]) > model->allowed[NRW_RIG_PEAK_V][k] * (1 + ROUNDING) ||
-                fabs(sample.rate_A_s[k]) > model->allowed[NRW_RIG_SLEW_A_S][k] * (1 + ROUNDING))
+        for (int k = 0; k < model->n_coils; k++) {
+            const double volt = largest_of(&volts[k], i + 1, fabs(sample.voltage_V[k]));
+            const double slew = largest_of(&slews[k], i + 1, fabs(sample.rate_A_s[k]));
+            if (volt > model->allowed[NRW_RIG_PEAK_V][k] * (1 + ROUNDING) ||
+                slew > model->allowed[NRW_RIG_SLEW_A_S][k] * (1 + ROUNDING))
                 return k;
+        }
     }
     return -1;
 }

@@ -163,18 +163,19 @@ static void assert_within_the_rig(const played *p)
         const nrw_wave_sample *s = &p->samples[i];
         for (int k = 0; k < model->n_coils; k++) {
             cr_assert_leq(fabs(s->current_A[k]), model->allowed[NRW_RIG_PEAK_A][k] * (1 + 1e-9));
-            /* points of the plan and samples are not the same: 0.2 % */
-            cr_assert_leq(fabs(s->voltage_V[k]), model->allowed[NRW_RIG_PEAK_V][k] * 1.002,
+            /* what an export allows; the plan finds peaks between its points to a tenth of it */
+            cr_assert_leq(fabs(s->voltage_V[k]), model->allowed[NRW_RIG_PEAK_V][k] * (1 + 1e-5),
                           "%g V at %g s", s->voltage_V[k], s->time_s);
             worst_voltage = fmax(worst_voltage, fabs(s->voltage_V[k]));
             if (i == 0)
                 continue;
             /* L dI/dt <= V + R I */
             const double step = fabs(s->current_A[k] - p->samples[i - 1].current_A[k]);
-            const double fastest = (model->allowed[NRW_RIG_PEAK_V][k] * 1.002 +
+            const double fastest = (model->allowed[NRW_RIG_PEAK_V][k] * (1 + 1e-5) +
                                     model->resistance_ohm[k] * model->allowed[NRW_RIG_PEAK_A][k]) /
                                    model->inductance_H[k][k];
-            cr_assert_leq(step * rate, fmin(fastest, model->allowed[NRW_RIG_SLEW_A_S][k] * 1.002));
+            cr_assert_leq(step * rate,
+                          fmin(fastest, model->allowed[NRW_RIG_SLEW_A_S][k] * (1 + 1e-5)));
         }
     }
     cr_assert_gt(worst_voltage, 0.0);
@@ -183,7 +184,7 @@ static void assert_within_the_rig(const played *p)
 Test(waveform, joins_keep_within_current_voltage_and_slew)
 {
     played p = {.rig = example_rig(), .schedule = {.n_legs = 4}};
-    p.rig.axes[2].voltage_max_V = 25.0;
+    p.rig.axes[2].voltage_max_V = 25.1; /* 0.3 % above what leg 1 needs */
     p.rig.axes[0].extras.slew_max_A_s = 2500.0;
     p.legs[0] = timed_leg("flat", 0.41, 12.0, 60.0, 0.0);
     p.legs[1] = timed_leg("tilted", 0.43, 12.0, 60.0, 60.0);
@@ -255,6 +256,25 @@ Test(waveform, feedback_headings_turn_smoothly_by_the_shorter_side)
     clear(&p);
 }
 
+/* About a place headings may turn by half a circle between frames: the steepest turns,
+ * whose peaks of the voltage fall between the points at which a trial looks. */
+Test(waveform, sharp_turns_keep_to_the_voltage_between_the_points_of_a_trial)
+{
+    enum { N = 40 };
+    played p = {.rig = example_rig(), .schedule = {.n_legs = 1}};
+    p.rig.sample_rate_Hz = 40000.0;
+    p.legs[0] = timed_leg("home", 4.0, 12.0, 100.0, 15.0);
+    p.timeline.items = calloc(N, sizeof *p.timeline.items);
+    p.timeline.n_items = N;
+    p.timeline.end_s = 0.1 * N;
+    for (int i = 0; i < N; i++)
+        p.timeline.items[i] = (nrw_timeline_item){
+            i * 0.1, 0, 0.0, {2.6 * i - 0.03 * i * i, 0.0}, {i % 2 ? 15.0 : 6.0, 0.0}};
+    play(&p);
+    assert_within_the_rig(&p);
+    clear(&p);
+}
+
 Test(waveform, no_voltage_left_is_refused_with_leg_and_coil)
 {
     nrw_rig rig = example_rig();
@@ -262,7 +282,7 @@ Test(waveform, no_voltage_left_is_refused_with_leg_and_coil)
     leg.drive.main.mode = NRW_DRIVE_STEADY;
     rig.axes[0].voltage_max_V = 15.0; /* just what 5 A need */
     rig.axes[0].inductance_mH = 1e6;
-    nrw_schedule schedule = {&leg, 1};
+    nrw_schedule schedule = {.legs = &leg, .n_legs = 1};
     nrw_timeline timeline;
     nrw_errors errors;
     nrw_wave *wave;
@@ -317,7 +337,7 @@ Test(timeline, legs_that_need_imaging_are_named)
 {
     nrw_leg legs[2] = {timed_leg("timed", 1.0, 10, 50, 0), timed_leg("fed", 1.0, 10, 50, 0)};
     legs[1].drive.main.heading_kind = NRW_HEADING_CENTRELINE;
-    nrw_schedule schedule = {legs, 2};
+    nrw_schedule schedule = {.legs = legs, .n_legs = 2};
     nrw_timeline timeline;
     nrw_errors errors;
     nrw_errors_init(&errors);
@@ -335,7 +355,7 @@ Test(timeline, timeouts_go_where_they_aim_as_often_as_allowed)
     legs[1].on_timeout_leg = 0;
     legs[0].max_visits = 2;
     legs[1].max_visits = 2;
-    nrw_schedule schedule = {legs, 2};
+    nrw_schedule schedule = {.legs = legs, .n_legs = 2};
     nrw_timeline timeline;
     cr_assert_eq(nrw_timeline_of_schedule(&schedule, 100.0, &timeline, NULL), NRW_OK);
     /* a b a b, then both are used up */
@@ -347,7 +367,7 @@ Test(timeline, timeouts_go_where_they_aim_as_often_as_allowed)
 Test(timeline, deadline_cuts)
 {
     nrw_leg leg = timed_leg("a", 10.0, 10, 50, 0);
-    nrw_schedule schedule = {&leg, 1};
+    nrw_schedule schedule = {.legs = &leg, .n_legs = 1};
     nrw_timeline timeline;
     cr_assert_eq(nrw_timeline_of_schedule(&schedule, 4.0, &timeline, NULL), NRW_OK);
     cr_assert_float_eq(timeline.end_s, 4.0, 0.0);
