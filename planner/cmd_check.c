@@ -61,8 +61,9 @@ static double largest_field_mT(const nrw_schedule *schedule)
     for (size_t i = 0; i < schedule->n_legs; i++) {
         leg_settings drive = settings_of(&schedule->legs[i]);
         for (size_t j = 0; j < drive.n; j++) {
-            nrw_field field = expand(drive.settings[j]);
-            largest = fmax(largest, nrw_field_peak_mT(&field));
+            const nrw_field field = expand(drive.settings[j]);
+            largest = fmax(largest, drive.settings[j]->samples ? drive.settings[j]->samples->peak_mT
+                                                               : nrw_field_peak_mT(&field));
         }
     }
     return largest;
@@ -179,6 +180,19 @@ static void add_vector(nrw_result *result, const char *key, nrw_vec3 vector)
     nrw_result_numbers(result, key, 3, (const double[]){vector.x, vector.y, vector.z});
 }
 
+static void add_samples(nrw_result *result, const nrw_samples *samples)
+{
+    nrw_result_open_object(result, "samples");
+    nrw_result_string(result, "file", samples->file);
+    nrw_result_integer(result, "samples", (int64_t)samples->n);
+    nrw_result_number(result, "sample_rate_Hz", samples->rate_Hz);
+    nrw_result_number(result, "duration_s", nrw_samples_duration_s(samples));
+    nrw_result_number(result, "peak_mT", samples->peak_mT);
+    nrw_result_number(result, "peak_rate_mT_s", samples->peak_rate_mT_s);
+    nrw_result_string(result, "sha256", samples->sha256);
+    nrw_result_close(result);
+}
+
 /* The regime and the expansion of one setting, into the open object. */
 static void add_setting(const nrw_job *job, const nrw_drive_setting *setting)
 {
@@ -193,6 +207,10 @@ static void add_setting(const nrw_job *job, const nrw_drive_setting *setting)
     nrw_result_string(result, "recommended_model", nrw_model_name(regime.recommended));
     nrw_result_number(result, "moment_fAm2", regime.moment_fAm2);
     nrw_result_number(result, "step_out_Hz", regime.step_out_Hz);
+    if (setting->samples) {
+        add_samples(result, setting->samples);
+        return;
+    }
     nrw_result_open_object(result, "general");
     nrw_result_number(result, "frequency_Hz", field.frequency_Hz);
     add_vector(result, "steady_mT", field.steady);
@@ -277,6 +295,15 @@ static void print_vector(FILE *stream, const char *key, nrw_vec3 vector, double 
     (void)fprintf(stream, "]");
 }
 
+static void describe_samples(const nrw_samples *samples, FILE *stream)
+{
+    (void)fprintf(stream, "  %-22s %zu of %s\n", "samples", samples->n, samples->file);
+    line(stream, "sample rate", samples->rate_Hz, "Hz");
+    line(stream, "duration", nrw_samples_duration_s(samples), "s");
+    line(stream, "largest field", samples->peak_mT, "mT");
+    line(stream, "fastest change", 1e-3 * samples->peak_rate_mT_s, "T/s");
+}
+
 static void describe_setting(const nrw_job *job, const nrw_drive_setting *setting, FILE *stream)
 {
     nrw_regime regime = nrw_regime_of(job->scenario, setting, NULL);
@@ -287,6 +314,10 @@ static void describe_setting(const nrw_job *job, const nrw_drive_setting *settin
     line(stream, "shedding Lambda", regime.shedding_number, "");
     (void)fprintf(stream, "  %-22s %s (%s)\n", "model", nrw_model_name(regime.recommended),
                   regime.reason);
+    if (setting->samples) {
+        describe_samples(setting->samples, stream);
+        return;
+    }
     (void)fprintf(stream, "  %-22s frequency_Hz: %.6g", "as general drive", field.frequency_Hz);
     print_vector(stream, "steady_mT", field.steady, nrw_field_peak_mT(&field));
     print_vector(stream, "cos_mT", field.cos, nrw_field_peak_mT(&field));

@@ -6,6 +6,7 @@
 #include "interrupt.h"
 #include "job.h"
 #include "progress.h"
+#include "schedule_samples.h"
 
 /* One that competes, and what it is made of. */
 typedef struct entrant {
@@ -135,9 +136,12 @@ static nrw_status open_checkpoint(nrw_job *job, compare_work *work)
     FILE *file = open_memstream(&extra, &size);
     if (!file)
         return nrw_errors_add(job->errors, NRW_NO_MEMORY, NULL, "out of memory");
-    for (size_t k = 0; k < work->n; k++)
-        (void)fprintf(file, "%s\n%s\n", work->entrants[k].name,
-                      work->entrants[k].text ? work->entrants[k].text : "");
+    for (size_t k = 0; k < work->n; k++) {
+        const entrant *e = &work->entrants[k];
+        char samples[65];
+        nrw_schedule_samples_digest(&e->choice.schedule, samples);
+        (void)fprintf(file, "%s\n%s\n%s\n", e->name, e->text ? e->text : "", samples);
+    }
     nrw_status status = fclose(file) == 0
                             ? nrw_job_open_checkpoint(job, extra, &work->checkpoint)
                             : nrw_errors_add(job->errors, NRW_NO_MEMORY, NULL, "out of memory");
@@ -212,6 +216,8 @@ static nrw_status write_schedules(nrw_job *job, const compare_work *work)
         if (status == NRW_OK)
             status = nrw_store_put(job->store, file, e->text ? e->text : text,
                                    e->text ? e->text_size : strlen(text), job->errors);
+        if (status == NRW_OK)
+            status = nrw_schedule_copy_samples(&e->choice.schedule, job->store, job->errors);
         free(text);
     }
     return status;

@@ -130,11 +130,22 @@ static nrw_status find_times(nrw_export *export, nrw_errors *errors)
     return nrw_timeline_of_run(&export->run, &export->timeline, errors);
 }
 
+/* The rate asked for, or the rig's, or what samples need if that is more. */
+static double rate_of(const nrw_export_config *config)
+{
+    if (config->sample_rate_Hz > 0.0)
+        return config->sample_rate_Hz;
+    double rate = config->scenario->rig.sample_rate_Hz;
+    for (size_t i = 0; i < config->schedule->n_samples; i++)
+        if (config->schedule->samples[i]->rate_Hz > rate * (1.0 + 1e-6))
+            rate = config->schedule->samples[i]->rate_Hz;
+    return rate;
+}
+
 static nrw_status make_wave(nrw_export *export, nrw_errors *errors)
 {
     const nrw_export_config *config = &export->config;
-    const double rate = config->sample_rate_Hz > 0.0 ? config->sample_rate_Hz
-                                                     : config->scenario->rig.sample_rate_Hz;
+    const double rate = rate_of(config);
     nrw_status status = find_times(export, errors);
     if (status == NRW_OK)
         status = nrw_wave_create(&export->rig, config->schedule, &export->timeline, rate,

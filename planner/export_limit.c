@@ -8,12 +8,13 @@
 #define SPECTRUM_SHARE 1e-3 /* components smaller than this of the largest are left out */
 #define SPECTRUM_ROOM 4096
 #define SPECTRUM_SAMPLES 16384
+#define STRETCHES_MAX 32   /* of a leg of samples that are looked at */
 #define SPECTRUM_PERIODS 8 /* alternation periods tried for a window of whole cycles */
 /* The sample that eddy currents are taken to warm: a well of saline. */
 #define SAMPLE_RADIUS_M 5e-3
 #define SAMPLE_CONDUCTIVITY_S_M 1.5
 #define WATER_HEAT_J_M3_K 4.18e6
-#define ROUNDING 1e-6 /* of a limit; joins are planned to it */
+#define ROUNDING 1e-5 /* of a limit; joins are planned to a tenth of it */
 
 static const char *const allowance_names[NRW_N_ALLOWANCES] = {
 #define NAME(bit, name) name,
@@ -225,11 +226,59 @@ static void add_setting(exposure_work *work, const nrw_drive_setting *setting, d
     keep_worst_change(work, nrw_exposure_rate_T_s(&field), nrw_exposure_stimulus_ms(f));
 }
 
+/* Keeps the components in `trial` if they are the worst so far. */
+static void keep_worst_components(const nrw_export *export, exposure_work *work, size_t n)
+{
+    const nrw_limits *limits = export->config.limits;
+    if (worst_index(limits, work->trial, n) <=
+        worst_index(limits, work->components, work->n_components))
+        return;
+    memcpy(work->components, work->trial, n * sizeof *work->trial);
+    work->n_components = n;
+}
+
+/* A leg of samples: stretches of it, spread over its time; the steepest change of all
+ * with the duration of a sine of that size. */
+static nrw_status add_sampled_leg(nrw_export *export, exposure_work *work,
+                                  const nrw_samples *samples, double start_s, double end_s,
+                                  nrw_errors *errors)
+{
+    const double whole = NRW_STRETCH_SAMPLES / nrw_wave_sample_rate_Hz(export->wave);
+    const double length = fmin(whole, end_s - start_s), room = end_s - start_s - length;
+    const int stretches = (int)fmin(STRETCHES_MAX, ceil((end_s - start_s) / length));
+    const double peak = samples->peak_mT;
+    for (int i = 0; i < stretches; i++) {
+        const double from = start_s + (stretches > 1 ? room * i / (stretches - 1) : 0.0);
+        double static_mT;
+        size_t n;
+        const nrw_status status = nrw_export_stretch(export->wave, from, length, work->trial,
+                                                     SPECTRUM_ROOM, &n, &static_mT, errors);
+        if (status != NRW_OK)
+            return status;
+        work->static_mT = fmax(work->static_mT, static_mT);
+        for (size_t k = 0; k < n; k++) {
+            const double f = work->trial[k].frequency_Hz;
+            const double size = fmin(peak, sqrt(2.0) * work->trial[k].rms_mT);
+            work->product_A_m_s = fmax(work->product_A_m_s, nrw_exposure_product_A_m_s(size, f));
+            work->heat_J_m3 +=
+                (end_s - start_s) / stretches *
+                nrw_exposure_eddy_W_m3(SAMPLE_CONDUCTIVITY_S_M, f, size, SAMPLE_RADIUS_M);
+        }
+        keep_worst_components(export, work, n);
+    }
+    const double rate = samples->peak_rate_mT_s;
+    if (rate > 0.0)
+        keep_worst_change(work, 1e-3 * rate, 1e3 * 2.0 * peak / rate);
+    return NRW_OK;
+}
+
 static nrw_status add_leg(nrw_export *export, exposure_work *work, const nrw_leg *leg,
                           double start_s, double end_s, nrw_errors *errors)
 {
     const setting_list list = settings_of(leg);
     size_t n = 0;
+    if (leg->drive.main.mode == NRW_DRIVE_SAMPLED)
+        return add_sampled_leg(export, work, leg->drive.main.samples, start_s, end_s, errors);
     for (int i = 0; i < list.n; i++) {
         const double share = list.n == 1 ? 1.0
                              : i == 0    ? 1.0 - leg->drive.alternate_share
@@ -246,11 +295,7 @@ static nrw_status add_leg(nrw_export *export, exposure_work *work, const nrw_leg
         work->trial[n++] =
             (nrw_exposure_component){field.frequency_Hz, nrw_exposure_rms_mT(&field)};
     }
-    if (worst_index(export->config.limits, work->trial, n) >
-        worst_index(export->config.limits, work->components, work->n_components)) {
-        memcpy(work->components, work->trial, n * sizeof *work->trial);
-        work->n_components = n;
-    }
+    keep_worst_components(export, work, n);
     return NRW_OK;
 }
 

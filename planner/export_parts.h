@@ -20,6 +20,17 @@ nrw_status nrw_export_inform(nrw_export *export, nrw_errors *errors);
  * allowed by name: what only the wave shows, such as heating. */
 nrw_status nrw_export_refuse_measured(const nrw_export *export, nrw_errors *errors);
 
+/* --- export_sampled.c ------------------------------------------------------------ */
+
+enum { NRW_STRETCH_SAMPLES = 16384 };
+
+/* Lines of the spectrum of a stretch of the wave, by rising frequency, into components
+ * (room), for fields without a period: rms of each, all directions, within 3 % where lines
+ * are three bins of 1/length_s apart. *static_mT gets the size of the mean. */
+nrw_status nrw_export_stretch(const nrw_wave *wave, double start_s, double length_s,
+                              nrw_exposure_component *components, size_t room, size_t *n,
+                              double *static_mT, nrw_errors *errors);
+
 /* --- export_segments.c ----------------------------------------------------------- */
 
 typedef enum nrw_segment_kind {
@@ -29,7 +40,8 @@ typedef enum nrw_segment_kind {
     NRW_N_SEGMENT_KINDS
 } nrw_segment_kind;
 
-/* One leg for a waveform generator: three pieces that fit together. */
+/* One leg for a waveform generator: three pieces that fit together. Mode sampled: of no
+ * samples and 0 loops. */
 typedef struct nrw_leg_segments {
     size_t first[NRW_N_SEGMENT_KINDS]; /* first sample among those of all legs */
     size_t samples[NRW_N_SEGMENT_KINDS];

@@ -138,7 +138,7 @@ static nrw_status try_piece(const nrw_export *export, piece *trial, double rate_
                             nrw_errors *errors)
 {
     nrw_wave_destroy(trial->wave);
-    trial->schedule = (nrw_schedule){&trial->leg, 1};
+    trial->schedule = (nrw_schedule){.legs = &trial->leg, .n_legs = 1};
     trial->item.leg_start_s = -((double)trial->loop - (double)trial->enter) / rate_Hz;
     trial->item.heading_rad[0] = heading_of(&trial->leg.drive.main);
     trial->item.heading_rad[1] = heading_of(&trial->leg.drive.other);
@@ -233,6 +233,11 @@ static nrw_status segment_leg(const nrw_export *export, size_t index, nrw_segmen
 {
     const nrw_leg *leg = &export->config.schedule->legs[index];
     nrw_leg_segments *made = &segments->legs[index];
+    if (leg->drive.main.mode == NRW_DRIVE_SAMPLED) {
+        for (int kind = 0; kind < NRW_N_SEGMENT_KINDS; kind++)
+            made->first[kind] = segments->n_samples;
+        return NRW_OK; /* played once, from its file: nothing to loop */
+    }
     const rhythm all = rhythm_of(&leg->drive);
     const double rate_Hz = segments->sample_rate_Hz;
     piece trial;

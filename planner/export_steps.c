@@ -95,20 +95,33 @@ static json_t *heading(const nrw_export *export, const nrw_drive_setting *settin
     return object;
 }
 
+static json_t *samples_json(const nrw_samples *samples)
+{
+    json_t *object = json_object();
+    put(&object, "file", json_string(samples->file));
+    put(&object, "samples", json_integer((json_int_t)samples->n));
+    put(&object, "sample_rate_Hz", number(samples->rate_Hz));
+    put(&object, "peak_mT", number(samples->peak_mT));
+    return object;
+}
+
 /* A setting as field in the frame of its heading (x along it, y across), or in
- * the map's frame in mode general. */
+ * the map's frame in mode general; samples by their file. */
 static json_t *setting_json(const nrw_export *export, const nrw_drive_setting *setting)
 {
     const nrw_field field = nrw_drive_field(setting, 0.0, setting->tilt_deg);
     json_t *object = json_object();
     put(&object, "mode", json_string(nrw_drive_mode_name(setting->mode)));
-    put(&object, "frame", json_string(setting->mode == NRW_DRIVE_GENERAL ? "map" : "heading"));
+    const bool of_map = setting->mode == NRW_DRIVE_GENERAL || setting->mode == NRW_DRIVE_SAMPLED;
+    put(&object, "frame", json_string(of_map ? "map" : "heading"));
     put(&object, "frequency_Hz", number(field.frequency_Hz));
     put(&object, "steady_mT", vector(field.steady));
     put(&object, "cos_mT", vector(field.cos));
     put(&object, "sin_mT", vector(field.sin));
     put(&object, "tilt_deg", number(setting->tilt_deg));
     put(&object, "heading", heading(export, setting));
+    if (setting->mode == NRW_DRIVE_SAMPLED)
+        put(&object, "samples", samples_json(setting->samples));
     return object;
 }
 

@@ -5,6 +5,7 @@
 #include <time.h>
 
 #include "progress.h"
+#include "schedule_samples.h"
 
 static void stamp(char *text, size_t size)
 {
@@ -126,6 +127,8 @@ static nrw_status write_folder(nrw_job *job, const char *json)
     if (status == NRW_OK && job->schedule_text)
         status = nrw_store_put(store, "schedule.yaml", job->schedule_text, job->schedule_size,
                                job->errors);
+    if (status == NRW_OK)
+        status = nrw_schedule_copy_samples(&job->schedule, store, job->errors);
     if (status == NRW_OK && job->reported)
         status = write_report(job);
     job->store = NULL;
@@ -198,17 +201,19 @@ void nrw_job_describe_warnings(const nrw_job *job, FILE *stream)
 
 nrw_status nrw_job_open_checkpoint(nrw_job *job, const char *extra, nrw_checkpoint **checkpoint)
 {
-    char seed[24], key[65];
+    char seed[24], key[65], samples[65];
     *checkpoint = NULL;
     if (!job->store)
         return NRW_OK;
     (void)snprintf(seed, sizeof seed, "%llu", (unsigned long long)job->options->seed);
+    nrw_schedule_samples_digest(&job->schedule, samples);
     const nrw_scenario_picture picture = nrw_scenario_picture_of(job->scenario);
     const char *const texts[] = {NRW_VERSION,
                                  job->command,
                                  job->scenario->text,
                                  picture.sha256 ? picture.sha256 : "",
                                  job->schedule_text ? job->schedule_text : "",
+                                 samples,
                                  seed,
                                  nrw_model_name(job->options->model),
                                  extra};

@@ -174,6 +174,11 @@ static void put_mode(nrw_markup *out, const nrw_drive_setting *setting)
                        setting->cos_mT.x, setting->cos_mT.y, setting->cos_mT.z, setting->sin_mT.x,
                        setting->sin_mT.y, setting->sin_mT.z);
         break;
+    case NRW_DRIVE_SAMPLED:
+        nrw_markup_put(out, "%z samples of “%s”, %n s at %n Hz, up to %n mT", setting->samples->n,
+                       setting->samples->file, nrw_samples_duration_s(setting->samples),
+                       setting->samples->rate_Hz, setting->samples->peak_mT);
+        return;
     }
     if (setting->mode != NRW_DRIVE_OFF && setting->mode != NRW_DRIVE_GENERAL)
         nrw_markup_put(out, ", %n mT", setting->field_mT);
@@ -183,7 +188,8 @@ static void put_mode(nrw_markup *out, const nrw_drive_setting *setting)
 
 static void put_heading(nrw_markup *out, const nrw_drive_setting *setting)
 {
-    if (setting->mode == NRW_DRIVE_OFF || setting->mode == NRW_DRIVE_GENERAL)
+    if (setting->mode == NRW_DRIVE_OFF || setting->mode == NRW_DRIVE_GENERAL ||
+        setting->mode == NRW_DRIVE_SAMPLED)
         return;
     switch (setting->heading_kind) {
     case NRW_HEADING_FIXED:

@@ -72,6 +72,7 @@ typedef struct nrw_rig_demand {
     double missing_mT;                                   /* largest part that no coil can give */
     double largest[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX]; /* (… x n_coils) */
     double heading_deg[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX];
+    double at_s[NRW_RIG_N_QUANTITIES][NRW_COILS_MAX]; /* mode sampled: when, in the samples */
 } nrw_rig_demand;
 
 /* Prepares a rig. Errors: NRW_BAD_INPUT for values that are not finite or coils
@@ -104,7 +105,9 @@ double nrw_rig_lag_deg(double resistance_ohm, double inductance_H, double freque
 double nrw_rig_heat_W(double resistance_ohm, double rms_A);
 
 /* Demands of a setting: any heading where feedback turns it, the fixed heading
- * otherwise; ± wobble always. Peaks to 1e-9 of their value. About 0.1 ms. */
+ * otherwise; ± wobble always. Peaks to 1e-9 of their value. About 0.1 ms. Mode sampled:
+ * of the samples and of what is straight between them, rms over all; about 30 ns a sample
+ * and coil. */
 nrw_rig_demand nrw_rig_demand_of(const nrw_rig_model *model, const nrw_drive_setting *setting);
 
 /* The limit nearest to a demand, or most exceeded (value > allowed). */
@@ -118,7 +121,8 @@ nrw_rig_binding nrw_rig_binding_of(const nrw_rig_model *model, const nrw_drive_s
 /* Largest field_mT that this rig gives in the setting's shape (mode, tilt,
  * frequency, headings, wobble), leaving NRW_RIG_JOIN_RESERVE of the voltage; the
  * setting's own field_mT does not matter, its bias_mT is kept. In mode general:
- * the largest |B| when the three vectors are scaled together. 0 when the
+ * the largest |B| when the three vectors are scaled together. Mode sampled has a size of
+ * its own: 0. 0, too, when the
  * frequency or the axis can't be had; INFINITY without a rig or in mode off.
  * `binding` (may be NULL) gets what limits it. Costs about 0.1 ms. */
 double nrw_rig_available_field_mT(const nrw_rig *rig, const nrw_drive_setting *setting,

@@ -7,6 +7,7 @@
 
 #define MISSING_SHARE 1e-6
 #define ROUNDING 1e-9
+#define SAMPLES_ROUNDING 2e-5 /* of samples in float; their joins are planned to 1e-6 */
 
 typedef struct checked_drive {
     const nrw_scenario *scenario;
@@ -21,6 +22,10 @@ typedef struct checked_drive {
 static void describe_enough(const checked_drive *drive, char *text, size_t size)
 {
     const nrw_rig *rig = &drive->scenario->rig;
+    if (drive->setting->mode == NRW_DRIVE_SAMPLED) {
+        (void)snprintf(text, size, "samples of a schedule within this rig, as export makes them");
+        return;
+    }
     nrw_drive_setting slower = *drive->setting;
     slower.frequency_Hz = fmin(slower.frequency_Hz, rig->frequency_max_Hz);
     const double field_mT = nrw_rig_available_field_mT(rig, &slower, NULL);
@@ -56,19 +61,26 @@ static void refuse_axis(const checked_drive *drive, const nrw_rig_demand *demand
                          drive->part, demand->missing_mT, axis);
 }
 
-static bool over(double value, double allowed)
+static bool over(const checked_drive *drive, double value, double allowed)
 {
-    return value > allowed * (1.0 + ROUNDING);
+    const bool sampled = drive->setting->mode == NRW_DRIVE_SAMPLED;
+    return value > allowed * (1.0 + (sampled ? SAMPLES_ROUNDING : ROUNDING));
 }
 
-static void refuse_coil(const checked_drive *drive, const nrw_rig_binding *exceeded)
+static void refuse_coil(const checked_drive *drive, const nrw_rig_demand *demand,
+                        const nrw_rig_binding *exceeded)
 {
     const char *unit = nrw_rig_quantity_unit(exceeded->quantity);
-    char what[200];
+    const double at_s = demand->at_s[exceeded->quantity][exceeded->coil];
+    char what[200], where[40];
+    if (drive->setting->mode != NRW_DRIVE_SAMPLED)
+        (void)snprintf(where, sizeof where, "heading %.0f deg", exceeded->heading_deg);
+    else
+        (void)snprintf(where, sizeof where, "%.6g s of its samples", at_s);
     (void)snprintf(what, sizeof what,
-                   "coil %.24s would need %s %.4g %s at heading %.0f deg, its limit is %.4g %s",
+                   "coil %.24s would need %s %.4g %s at %s, its limit is %.4g %s",
                    drive->model->names[exceeded->coil], nrw_rig_binding_name(exceeded),
-                   exceeded->value, unit, exceeded->heading_deg, exceeded->allowed, unit);
+                   exceeded->value, unit, where, exceeded->allowed, unit);
     refuse(drive, what);
 }
 
@@ -85,13 +97,14 @@ static bool check_drive(const checked_drive *drive)
         refuse_axis(drive, &demand);
         fits = false;
     }
-    if (setting->mode != NRW_DRIVE_STEADY && over(setting->frequency_Hz, model->frequency_max_Hz)) {
+    if (setting->mode != NRW_DRIVE_STEADY &&
+        over(drive, setting->frequency_Hz, model->frequency_max_Hz)) {
         (void)snprintf(what, sizeof what, "%.6g Hz is above the rig's frequency_max_Hz of %.6g",
                        setting->frequency_Hz, model->frequency_max_Hz);
         refuse(drive, what);
         fits = false;
     }
-    if (over(demand.peak_field_mT, model->field_max_mT)) {
+    if (over(drive, demand.peak_field_mT, model->field_max_mT)) {
         (void)snprintf(what, sizeof what, "%.6g mT peak is above the rig's field_max_mT of %.6g",
                        demand.peak_field_mT, model->field_max_mT);
         refuse(drive, what);
@@ -99,12 +112,12 @@ static bool check_drive(const checked_drive *drive)
     }
     for (int q = 0; q < NRW_RIG_N_QUANTITIES; q++) {
         for (int k = 0; k < model->n_coils; k++) {
-            if (!over(demand.largest[q][k], model->allowed[q][k]))
+            if (!over(drive, demand.largest[q][k], model->allowed[q][k]))
                 continue;
             const nrw_rig_binding exceeded = {
                 NRW_RIG_COIL,         (nrw_rig_quantity)q,  k,
                 demand.largest[q][k], model->allowed[q][k], demand.heading_deg[q][k]};
-            refuse_coil(drive, &exceeded);
+            refuse_coil(drive, &demand, &exceeded);
             fits = false;
         }
     }

@@ -220,8 +220,73 @@ static void keep_larger(double value, double heading_rad, double *kept, double *
     }
 }
 
+/* --- samples ---------------------------------------------------------------------- */
+
+static nrw_vec3 sample_at(const nrw_samples *samples, size_t k)
+{
+    const float *b = samples->field_mT[k];
+    return (nrw_vec3){(double)b[0], (double)b[1], (double)b[2]};
+}
+
+/* Voltage in the middle between two samples, where the slope is that of the smooth wave
+ * which they stand for, to second order. */
+static double voltage_between(const nrw_rig_model *model, int coil, nrw_vec3 middle, nrw_vec3 rate)
+{
+    double voltage = model->resistance_ohm[coil] *
+                     (along(model->A_per_mT[coil], middle) + model->offset_A[coil]);
+    for (int l = 0; l < model->n_coils; l++)
+        voltage += model->inductance_H[coil][l] * along(model->A_per_mT[l], rate);
+    return voltage;
+}
+
+static void keep_when(double value, double at_s, nrw_rig_demand *demand, int quantity, int coil)
+{
+    if (!(value > demand->largest[quantity][coil]))
+        return;
+    demand->largest[quantity][coil] = value;
+    demand->at_s[quantity][coil] = at_s;
+}
+
+static double missing_of(const nrw_rig_model *model, nrw_vec3 b)
+{
+    const nrw_vec3 part = {along(model->missing[0], b), along(model->missing[1], b),
+                           along(model->missing[2], b)};
+    return sqrt(part.x * part.x + part.y * part.y + part.z * part.z);
+}
+
+static nrw_rig_demand demand_of_samples(const nrw_rig_model *model, const nrw_samples *samples)
+{
+    nrw_rig_demand demand;
+    memset(&demand, 0, sizeof demand);
+    demand.peak_field_mT = samples->peak_mT;
+    double squares[NRW_COILS_MAX] = {0.0};
+    const nrw_vec3 none = {0.0, 0.0, 0.0};
+    for (size_t k = 0; k < samples->n; k++) {
+        const nrw_vec3 b = sample_at(samples, k);
+        const nrw_vec3 next = sample_at(samples, k + 1 < samples->n ? k + 1 : k);
+        const nrw_vec3 middle = sum(sum(none, 0.5, b), 0.5, next);
+        const nrw_vec3 rate = sum(none, samples->rate_Hz, sum(next, -1.0, b));
+        const double t = (double)k / samples->rate_Hz;
+        demand.missing_mT = fmax(demand.missing_mT, missing_of(model, b));
+        for (int coil = 0; coil < model->n_coils; coil++) {
+            const double *row = model->A_per_mT[coil];
+            const double current = along(row, b) + model->offset_A[coil];
+            squares[coil] += current * current;
+            keep_when(fabs(current), t, &demand, NRW_RIG_PEAK_A, coil);
+            keep_when(fabs(voltage_between(model, coil, middle, rate)), t, &demand, NRW_RIG_PEAK_V,
+                      coil);
+            keep_when(fabs(along(row, rate)), t, &demand, NRW_RIG_SLEW_A_S, coil);
+        }
+    }
+    for (int coil = 0; coil < model->n_coils; coil++)
+        demand.largest[NRW_RIG_RMS_A][coil] = sqrt(squares[coil] / (double)samples->n);
+    return demand;
+}
+
 nrw_rig_demand nrw_rig_demand_of(const nrw_rig_model *model, const nrw_drive_setting *setting)
 {
+    if (setting->mode == NRW_DRIVE_SAMPLED)
+        return demand_of_samples(model, setting->samples);
     nrw_rig_demand demand;
     memset(&demand, 0, sizeof demand);
     const range span = heading_range(setting);
@@ -375,6 +440,8 @@ double nrw_rig_available_field_mT(const nrw_rig *rig, const nrw_drive_setting *s
     *binding = unbound;
     nrw_rig_model full;
     if (nrw_rig_model_init(&full, rig, NULL) != NRW_OK)
+        return 0.0;
+    if (setting->mode == NRW_DRIVE_SAMPLED)
         return 0.0;
     if (!full.present || setting->mode == NRW_DRIVE_OFF)
         return INFINITY;

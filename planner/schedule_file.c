@@ -6,10 +6,12 @@
 
 #include "../sim/drive_file.h"
 #include "../sim/scenario_file.h"
+#include "schedule_samples.h"
 
 #define N(array) (sizeof(array) / sizeof *(array))
 
 #define N_LEGS_MAX 10000
+#define TIMEOUT_MAX_S 1e7
 
 /* --- conditions -------------------------------------------------------------- */
 
@@ -95,6 +97,20 @@ static void read_until(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_m
                                     "holds no condition");
 }
 
+/* --- samples ----------------------------------------------------------------- */
+
+/* A leg of samples ends with them, unless it says otherwise. */
+static void end_with_samples(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_leg *leg)
+{
+    const nrw_samples *samples = leg->drive.main.samples;
+    if (!samples || nrw_yaml_get(node, "timeout_s"))
+        return;
+    leg->timeout_s = nrw_samples_duration_s(samples);
+    if (leg->timeout_s > TIMEOUT_MAX_S)
+        (void)nrw_yaml_error(doc, node, "at most 1e7 s, or a timeout_s", "the samples last %g s",
+                             leg->timeout_s);
+}
+
 /* --- legs -------------------------------------------------------------------- */
 
 /* Index of the leg that a value names; its own name counts. -1: reported. */
@@ -151,14 +167,19 @@ static void read_names(nrw_yaml_doc *doc, const nrw_yaml_node *list, nrw_schedul
     }
 }
 
-static void read_leg(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
-                     const nrw_schedule *schedule, nrw_leg *leg)
+static void read_leg(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_samples_context *context,
+                     nrw_leg *leg)
 {
+    const nrw_map *map = &context->scenario->map;
+    const nrw_schedule *schedule = context->schedule;
+    const nrw_samples_source source = {nrw_schedule_open_samples, context};
+
     static const nrw_yaml_field fields[] = {
         NRW_REQUIRED_OTHER("name"),
         NRW_REQUIRED_OTHER("drive"),
         NRW_OPTIONAL_OTHER("until"),
-        NRW_OPTIONAL("timeout_s", NRW_YAML_DOUBLE, nrw_leg, timeout_s, NRW_ABOVE_TO(0.0, 1e7)),
+        NRW_OPTIONAL("timeout_s", NRW_YAML_DOUBLE, nrw_leg, timeout_s,
+                     NRW_ABOVE_TO(0.0, TIMEOUT_MAX_S)),
         NRW_OPTIONAL_OTHER("on_timeout"),
         NRW_OPTIONAL_OTHER("on_stall"),
         NRW_OPTIONAL("max_visits", NRW_YAML_INT, nrw_leg, max_visits, NRW_FROM_TO(1, 1000000)),
@@ -170,7 +191,7 @@ static void read_leg(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map
     const nrw_yaml_node *on_timeout = nrw_yaml_get(node, "on_timeout");
     const nrw_yaml_node *on_stall = nrw_yaml_get(node, "on_stall");
     if (drive)
-        (void)nrw_drive_read(doc, drive, map, NULL, &leg->drive);
+        (void)nrw_drive_read(doc, drive, map, NULL, &source, &leg->drive);
     if (until)
         read_until(doc, until, map, &leg->until);
     if (on_timeout)
@@ -179,11 +200,12 @@ static void read_leg(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map
         (void)nrw_yaml_error_at_key(doc, on_timeout, "timeout_s with it", "has no timeout");
     if (on_stall)
         read_stall(doc, on_stall, schedule, leg);
+    end_with_samples(doc, node, leg);
 }
 
-static void read_legs(nrw_yaml_doc *doc, const nrw_yaml_node *list, const nrw_map *map,
-                      nrw_schedule *schedule)
+static void read_legs(nrw_yaml_doc *doc, const nrw_yaml_node *list, nrw_samples_context *context)
 {
+    nrw_schedule *schedule = context->schedule;
     if (!nrw_yaml_is_list(doc, list, "a list of legs"))
         return;
     if (list->n_children == 0 || list->n_children > N_LEGS_MAX) {
@@ -198,11 +220,10 @@ static void read_legs(nrw_yaml_doc *doc, const nrw_yaml_node *list, const nrw_ma
     schedule->n_legs = list->n_children;
     read_names(doc, list, schedule);
     for (const nrw_yaml_node *child = list->first; child; child = child->next)
-        read_leg(doc, child, map, schedule, &schedule->legs[child->index]);
+        read_leg(doc, child, context, &schedule->legs[child->index]);
 }
 
-static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, const nrw_map *map,
-                      nrw_schedule *schedule)
+static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_samples_context *context)
 {
     static const nrw_yaml_field fields[] = {
         NRW_OPTIONAL_OTHER("format"),
@@ -215,7 +236,7 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, const nrw_ma
     (void)nrw_yaml_fields(doc, root, fields, N(fields), NULL);
     const nrw_yaml_node *legs = nrw_yaml_get(root, "legs");
     if (legs)
-        read_legs(doc, legs, map, schedule);
+        read_legs(doc, legs, context);
 }
 
 nrw_status nrw_schedule_parse(const char *text, size_t size, const char *name,
@@ -223,12 +244,13 @@ nrw_status nrw_schedule_parse(const char *text, size_t size, const char *name,
                               nrw_errors *errors)
 {
     nrw_yaml_doc *doc;
+    nrw_samples_context context = {name, scenario, schedule};
     memset(schedule, 0, sizeof *schedule);
     nrw_status status = nrw_yaml_create(text, size, name, errors, &doc);
     if (status != NRW_OK)
         return status;
     if (nrw_yaml_root(doc))
-        read_root(doc, nrw_yaml_root(doc), &scenario->map, schedule);
+        read_root(doc, nrw_yaml_root(doc), &context);
     status = nrw_yaml_finish(doc);
     nrw_yaml_destroy(doc);
     if (status != NRW_OK)

@@ -150,7 +150,7 @@ static void set_gather_leg(nrw_leg *leg, const nrw_scenario *scenario)
 
 static bool within_rig(const sweep_work *work, const nrw_leg *leg, nrw_errors *errors)
 {
-    const nrw_schedule one = {(nrw_leg *)leg, 1};
+    const nrw_schedule one = {.legs = (nrw_leg *)leg, .n_legs = 1};
     return nrw_rig_check_schedule(&work->open, &one, errors) == NRW_OK;
 }
 

@@ -8,6 +8,7 @@
 #include "waveform_parts.h"
 
 #define RATE_STEP_S 1e-6
+#define RATE_ROUNDING 1e-6 /* of a sample rate that comes from times */
 
 /* --- fields ---------------------------------------------------------------------- */
 
@@ -64,6 +65,8 @@ static nrw_vec3 state_field(const nrw_wave *wave, const nrw_wave_state *state, d
     if (!setting)
         return command ? state->frozen_command_mT : state->frozen_mT;
     const double into = t - state->leg_start_s;
+    if (setting->mode == NRW_DRIVE_SAMPLED)
+        return nrw_samples_at(setting->samples, into);
     const double base = setting->mode == NRW_DRIVE_GENERAL
                             ? 0.0
                             : nrw_wave_turned(state, t, state->heading_from, state->heading_to);
@@ -116,13 +119,23 @@ void nrw_wave_sample_of(const nrw_wave *wave, const nrw_wave_entry *at, double t
 
 static nrw_status check_rate(const nrw_wave *wave, nrw_errors *errors)
 {
-    double highest = 0.0;
+    double highest = 0.0, sampled = 0.0;
     for (size_t i = 0; i < wave->timeline->n_items; i++) {
         const nrw_drive *drive = &wave->schedule->legs[wave->timeline->items[i].leg].drive;
         highest = fmax(highest, drive->main.frequency_Hz);
         if (drive->alternate_share > 0.0)
             highest = fmax(highest, drive->other.frequency_Hz);
+        if (drive->main.mode == NRW_DRIVE_SAMPLED)
+            sampled = fmax(sampled, drive->main.samples->rate_Hz);
     }
+    if (sampled > 0.0 && wave->rig->n_gains > 0)
+        return nrw_errors_add(errors, NRW_BAD_INPUT, "a rig without amplifier_gain",
+                              "a drive of mode sampled has no frequency at which the amplifiers' "
+                              "gain could be undone");
+    if (wave->rate_Hz < sampled * (1.0 - RATE_ROUNDING))
+        return nrw_errors_add(errors, NRW_BAD_INPUT, "at least as many",
+                              "a sample rate of %g Hz for samples of %g Hz", wave->rate_Hz,
+                              sampled);
     if (!(wave->rate_Hz > 2.0 * highest) || !isfinite(wave->rate_Hz))
         return nrw_errors_add(errors, NRW_BAD_INPUT, "more than twice the highest frequency",
                               "a sample rate of %g Hz for a drive of %g Hz", wave->rate_Hz,

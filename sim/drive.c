@@ -67,6 +67,9 @@ static nrw_field field_along_x(const nrw_drive_setting *setting, double tilt_deg
         field.cos = setting->cos_mT;
         field.sin = setting->sin_mT;
         break;
+    case NRW_DRIVE_SAMPLED:
+        field.frequency_Hz = 0.0;
+        break;
     }
     return field;
 }
@@ -186,6 +189,8 @@ const char *nrw_drive_mode_name(nrw_drive_mode mode)
         return "off";
     case NRW_DRIVE_GENERAL:
         return "general";
+    case NRW_DRIVE_SAMPLED:
+        return "sampled";
     }
     return "unknown";
 }

@@ -8,6 +8,7 @@
 
 #include <stdbool.h>
 
+#include "samples.h"
 #include "units.h"
 
 #define NRW_NAME_SIZE 64
@@ -18,7 +19,8 @@ typedef enum nrw_drive_mode {
     NRW_DRIVE_OSCILLATING,
     NRW_DRIVE_STEADY,
     NRW_DRIVE_OFF,
-    NRW_DRIVE_GENERAL
+    NRW_DRIVE_GENERAL,
+    NRW_DRIVE_SAMPLED /* plays samples once, from the leg's start; no other key acts */
 } nrw_drive_mode;
 
 typedef enum nrw_sense { NRW_SENSE_LEFT, NRW_SENSE_RIGHT } nrw_sense;
@@ -41,6 +43,8 @@ typedef struct nrw_drive_setting {
     double bias_mT;       /* oscillating: steady part along p */
     double elevation_deg; /* steady: above the plane */
     nrw_vec3 steady_mT, cos_mT, sin_mT; /* general: in the map's frame */
+    const nrw_samples *samples;         /* sampled: borrowed from the schedule that it stands in */
+    double sample_rate_Hz; /* sampled: as the file gives it; 0: the samples' file knows */
 
     nrw_heading_kind heading_kind;
     double heading_deg;
@@ -74,7 +78,8 @@ nrw_drive_setting nrw_drive_setting_defaults(void);
 /* Field of a setting for a heading in radians (anticlockwise from +x; already
  * including wobble) and a tilt in degrees (setting->tilt_deg, or less while
  * easing; used by mode rotating only). In mode general the vectors stand in the
- * map's frame and `heading_rad` is taken as the wobble angle alone. */
+ * map's frame and `heading_rad` is taken as the wobble angle alone. Mode sampled has no
+ * such field: nothing is given for it (samples.h has its own). */
 nrw_field nrw_drive_field(const nrw_drive_setting *setting, double heading_rad, double tilt_deg);
 
 /* Field vector in mT at phase 2πft = phase_rad. */

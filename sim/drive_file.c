@@ -7,13 +7,13 @@
 #include "scenario_file.h"
 #include "yaml_number.h"
 
-static const char *const MODES[] = {"rotating", "precessing", "oscillating",
-                                    "steady",   "off",        "general"};
+static const char *const MODES[] = {"rotating", "precessing", "oscillating", "steady",
+                                    "off",      "general",    "sampled"};
 static const char *const SENSES[] = {"left", "right"};
 static const char *const AXES[] = {"along", "across", "vertical"};
 static const char *const STEERS[] = {"centroid", "rear"};
 
-enum { N_MODES = 6, N_SENSES = 2, N_AXES = 3, N_STEERS = 2, N_WORDS = 32 };
+enum { N_MODES = 7, N_SENSES = 2, N_AXES = 3, N_STEERS = 2, N_WORDS = 32 };
 
 /* One drive being read. */
 typedef struct reading {
@@ -22,6 +22,7 @@ typedef struct reading {
     const nrw_yaml_node *node;
     const nrw_yaml_node *vary;      /* keys that count as given; may be NULL */
     const nrw_drive_setting *outer; /* of an alternate drive; NULL otherwise */
+    const nrw_samples_source *source; /* NULL: no samples here */
     bool mode_known;
     nrw_drive_setting *setting;
 } reading;
@@ -55,7 +56,8 @@ static bool read_mode(reading *r)
             mode = (nrw_drive_mode)choice;
     } else if (!r->outer)
         (void)nrw_yaml_error_missing(r->doc, r->node, "mode",
-                                     "rotating, precessing, oscillating, steady, off or general");
+                                     "rotating, precessing, oscillating, steady, off, "
+                                     "general or sampled");
     if (r->outer)
         *r->setting = nrw_drive_inherit(r->outer, mode);
     r->setting->mode = mode;
@@ -178,6 +180,28 @@ static bool check_general(const reading *r)
     return true;
 }
 
+/* The file is opened last, and only for a drive that is good so far. */
+static bool read_samples(reading *r, bool good)
+{
+    const nrw_yaml_node *mode = given(r, "mode"), *file = given(r, "file");
+    const nrw_yaml_node *rate = given(r, "sample_rate_Hz");
+    if (!r->mode_known || r->setting->mode != NRW_DRIVE_SAMPLED)
+        return true;
+    if (r->outer || !r->source)
+        return nrw_yaml_error(r->doc, mode ? mode : r->node, "a mode with a heading",
+                              r->outer ? "mode 'sampled' can't be half of an alternation"
+                                       : "samples can only be played by a leg of a schedule");
+    if (rate && !nrw_yaml_number(r->doc, rate, (nrw_yaml_range)NRW_ABOVE_TO(0.0, 1e8),
+                                 &r->setting->sample_rate_Hz))
+        good = false;
+    if (!file || !nrw_yaml_text(r->doc, file, "the path of a CSV or .npy file"))
+        return false;
+    if (good)
+        r->setting->samples =
+            r->source->open(r->source->context, r->doc, file, r->setting->sample_rate_Hz);
+    return r->setting->samples;
+}
+
 /* --- heading, steering, wobble ---------------------------------------------- */
 
 static bool read_heading_name(reading *r, const nrw_yaml_node *node)
@@ -266,7 +290,8 @@ static bool read_setting(reading *r)
     good = check_general(r) && good;
     good = read_heading(r) && good;
     good = read_steer(r) && good;
-    return read_wobble(r) && good;
+    good = read_wobble(r) && good;
+    return read_samples(r, good) && good;
 }
 
 static bool read_alternate(const reading *outer, const nrw_yaml_node *node, nrw_drive *drive)
@@ -296,15 +321,20 @@ static bool read_alternate(const reading *outer, const nrw_yaml_node *node, nrw_
 }
 
 bool nrw_drive_read(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
-                    const nrw_yaml_node *vary, nrw_drive *drive)
+                    const nrw_yaml_node *vary, const nrw_samples_source *source, nrw_drive *drive)
 {
     memset(drive, 0, sizeof *drive);
     drive->main = nrw_drive_setting_defaults();
     drive->other = nrw_drive_setting_defaults();
-    reading r = {.doc = doc, .map = map, .node = node, .vary = vary, .setting = &drive->main};
+    reading r = {.doc = doc,
+                 .map = map,
+                 .node = node,
+                 .vary = vary,
+                 .source = source,
+                 .setting = &drive->main};
     bool good = read_setting(&r);
     const nrw_yaml_node *alternate = nrw_yaml_get(node, "alternate");
-    if (alternate)
+    if (alternate && r.setting->mode != NRW_DRIVE_SAMPLED)
         good = read_alternate(&r, alternate, drive) && good;
     return good;
 }
@@ -379,6 +409,14 @@ static void write_steer_and_wobble(nrw_yaml_out *out, const nrw_drive_setting *s
     nrw_yaml_out_end_map(out);
 }
 
+static void write_samples(nrw_yaml_out *out, const char *key, const nrw_drive_setting *setting)
+{
+    if (strcmp(key, "file") == 0 && setting->samples)
+        nrw_yaml_out_word(out, key, setting->samples->file);
+    else if (strcmp(key, "sample_rate_Hz") == 0 && setting->sample_rate_Hz > 0.0)
+        nrw_yaml_out_pair(out, key, setting->sample_rate_Hz);
+}
+
 /* Keys of the setting that differ from `base`, what a reader would assume; of an
  * outer drive also the required ones. `alternates`: another drive may inherit. */
 static void write_setting(nrw_yaml_out *out, const nrw_drive_setting *setting,
@@ -393,7 +431,9 @@ static void write_setting(nrw_yaml_out *out, const nrw_drive_setting *setting,
         bool required = !inner && key->required & mode;
         if (!(key->modes & mode))
             continue;
-        if (key->type != NRW_DRIVE_KEY_OTHER)
+        if (setting->mode == NRW_DRIVE_SAMPLED)
+            write_samples(out, key->key, setting);
+        else if (key->type != NRW_DRIVE_KEY_OTHER)
             write_value(out, key, setting, base, required);
         else if (strcmp(key->key, "sense") == 0 && setting->sense != base->sense && !rolling)
             nrw_yaml_out_word(out, "sense", SENSES[setting->sense]);

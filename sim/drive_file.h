@@ -6,13 +6,22 @@
 #include "yaml_out.h"
 #include "yaml_read.h"
 
+/* Where a reader gets the samples that a drive names. `open` returns what the drive
+ * borrows, or NULL after it has reported what is wrong at `file`; sample_rate_Hz is 0
+ * where the drive gives none. */
+typedef struct nrw_samples_source {
+    const nrw_samples *(*open)(void *context, nrw_yaml_doc *doc, const nrw_yaml_node *file,
+                               double sample_rate_Hz);
+    void *context;
+} nrw_samples_source;
+
 /* Reads a drive: keys of its mode, their ranges, headings toward nodes of the
  * map. `vary` (may be NULL) is a sweep's mapping whose keys need not stand in
- * the drive. All that is wrong is reported; false then, and *drive holds what
- * could be read. What it holds is as the writer below writes it: sense is left
- * at a tilt of 90 degrees, and keys of other modes have their defaults. */
+ * the drive. Mode sampled is refused without a source (NULL). All that is wrong is reported; false
+ * then, and *drive holds what could be read. What it holds is as the writer below writes it: sense
+ * is left at a tilt of 90 degrees, and keys of other modes have their defaults. */
 bool nrw_drive_read(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
-                    const nrw_yaml_node *vary, nrw_drive *drive);
+                    const nrw_yaml_node *vary, const nrw_samples_source *source, nrw_drive *drive);
 
 /* Writes a drive as a mapping in one line. Reading it gives the same drive to
  * the last bit, except for values of keys that its mode doesn't have. */

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #define BIT(mode) NRW_DRIVE_MODE_BIT(NRW_DRIVE_##mode)
+/* All but SAMPLED, which is played as it is: no heading, no wobble, no alternation. */
 #define ALL                                                                                        \
     (BIT(ROTATING) | BIT(PRECESSING) | BIT(OSCILLATING) | BIT(STEADY) | BIT(OFF) | BIT(GENERAL))
 #define WITH_FIELD (BIT(ROTATING) | BIT(PRECESSING) | BIT(OSCILLATING) | BIT(STEADY))
@@ -30,7 +31,9 @@
     }
 
 static const nrw_drive_key KEYS[] = {
-    OTHER(mode, ALL, 0),
+    OTHER(mode, ALL | BIT(SAMPLED), 0),
+    OTHER(file, BIT(SAMPLED), BIT(SAMPLED)),
+    OTHER(sample_rate_Hz, BIT(SAMPLED), 0),
     NUMBER(tilt_deg, BIT(ROTATING), 0, NRW_FROM_TO(0.0, 90.0)),
     OTHER(sense, BIT(ROTATING), 0),
     OTHER(axis, BIT(PRECESSING), BIT(PRECESSING)),

@@ -6,6 +6,7 @@
 #include "average.h"
 #include "body.h"
 #include "run.h"
+#include "sampled_average.h"
 
 /* Bounds of the averaged model (contract section 4). */
 #define CYCLE_DISPLACEMENT_MAX 2.0
@@ -24,11 +25,19 @@ static double step_out_Hz(const nrw_body *body, const nrw_field *field)
            (2.0 * NRW_PI * body->spin_drag_pN_um_s);
 }
 
-static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_field *field)
+static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_setting *setting,
+                      const nrw_field *field)
 {
     bool slow_pairs = regime->cycle_displacement <= CYCLE_DISPLACEMENT_MAX;
     bool cohesive = regime->shedding_number < SHEDDING_MAX;
     regime->recommended = slow_pairs && cohesive ? NRW_MODEL_AVERAGED : NRW_MODEL_RESOLVED;
+    if (setting->mode == NRW_DRIVE_SAMPLED) {
+        regime->recommended = NRW_MODEL_RESOLVED;
+        (void)snprintf(regime->reason, sizeof regime->reason,
+                       "samples have no period to average over; N_b = %.3g, Lambda = %.3g",
+                       regime->cycle_displacement, regime->shedding_number);
+        return;
+    }
     if (!(field->frequency_Hz > 0.0)) {
         if (body->kind == NRW_MOMENT_PERMANENT && !(nrw_vec3_norm(field->steady) > 0.0)) {
             regime->recommended = NRW_MODEL_RESOLVED;
@@ -51,7 +60,9 @@ nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *
 {
     nrw_body body = nrw_body_of(scenario, draw);
     nrw_field field = nrw_drive_field(setting, 0.0, setting->tilt_deg);
-    nrw_average average = nrw_average_of(&body, &field);
+    nrw_average average = setting->mode == NRW_DRIVE_SAMPLED
+                              ? nrw_sampled_typical(&body, setting->samples, &field.frequency_Hz)
+                              : nrw_average_of(&body, &field);
     const double d = body.diameter_um, a = body.radius_um;
     const double drag = body.drag_pN_s_um / body.floor.mt;
     nrw_regime regime;
@@ -70,10 +81,12 @@ nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *
     nrw_vec3 axis = nrw_vec3_cross(field.cos, field.sin);
     double size = nrw_vec3_norm(axis);
     regime.spin_Hz = size > 0.0 ? nrw_vec3_dot(average.spin, axis) / size / (2.0 * NRW_PI) : 0.0;
+    if (setting->mode == NRW_DRIVE_SAMPLED)
+        regime.spin_Hz = nrw_vec3_norm(average.spin) / (2.0 * NRW_PI);
     double rolling = scenario->model.rolling_factor * (draw ? draw->rolling : 1.0);
     regime.lone_speed_um_s = rolling * body.floor.rolling * a * planar_spin;
     regime.step_out_Hz = step_out_Hz(&body, &field);
-    recommend(&regime, &body, &field);
+    recommend(&regime, &body, setting, &field);
     return regime;
 }
 

@@ -11,6 +11,7 @@
 #include "fate.h"
 #include "flow.h"
 #include "random.h"
+#include "sampled_average.h"
 #include "world.h"
 
 #define STEP_MAX_S 0.020
@@ -434,6 +435,11 @@ static void excite(run_state *run, double *h, nrw_excitation *excitation, nrw_ve
     nrw_world *world = run->world;
     int which;
     const nrw_drive_setting *setting = nrw_control_setting(&run->control, world->time_s, &which);
+    if (setting->mode == NRW_DRIVE_SAMPLED) {
+        nrw_sampled_excite(world, setting->samples, world->time_s - run->control.leg_start_s, h,
+                           excitation, spin_axis);
+        return;
+    }
     setting_response *response = response_of(run, which, setting);
     const double f = response->field.frequency_Hz;
     const bool resolved = run->leg_model == NRW_MODEL_RESOLVED && f > 0.0;
@@ -714,6 +720,8 @@ static void final_moments(run_state *run)
         const nrw_field field = nrw_drive_field(setting, heading, run->control.tilt_deg[which]);
         nrw_vec3 torque;
         nrw_induced_at(&world->body, &field, 2.0 * NRW_PI * field.frequency_Hz * t, &common, &torque);
+        if (setting->mode == NRW_DRIVE_SAMPLED)
+            common = nrw_sampled_moment(&world->body, setting->samples, t);
     }
     for (size_t i = 0; i < world->n_made; i++) {
         const uint32_t id = world->ids[i];
@@ -817,6 +825,17 @@ static nrw_status finish(run_state *run)
     return status;
 }
 
+static nrw_status check_model(const nrw_schedule *schedule, nrw_model model, nrw_errors *errors)
+{
+    for (size_t i = 0; i < schedule->n_legs && model == NRW_MODEL_AVERAGED; i++)
+        if (schedule->legs[i].drive.main.mode == NRW_DRIVE_SAMPLED)
+            return nrw_errors_add(errors, NRW_REFUSED, "--model auto or resolved",
+                                  "leg \"%s\" plays samples, which have no period that the "
+                                  "averaged model could average over",
+                                  schedule->legs[i].name);
+    return NRW_OK;
+}
+
 nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
                    const nrw_schedule *schedule, const nrw_run_config *config,
                    nrw_run_result *result, nrw_errors *errors)
@@ -832,7 +851,10 @@ nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
     run.errors = errors;
     if (schedule->n_legs == 0)
         return nrw_errors_add(errors, NRW_BAD_INPUT, "at least one leg", "the schedule has no legs");
-    nrw_status status = begin(&run);
+    nrw_status status = check_model(schedule, config->model, errors);
+    if (status != NRW_OK)
+        return status;
+    status = begin(&run);
     if (status == NRW_OK) {
         status = loop(&run);
         /* what was done is kept whatever stopped it */

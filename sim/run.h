@@ -145,7 +145,8 @@ nrw_run_config nrw_run_config_defaults(void);
 
 /* Runs a schedule with the field that it asks for (whether the rig can give it is
  * planner/rig.h's business). Returns NRW_OK, NRW_REFUSED or NRW_BAD_INPUT (the
- * particles can't be placed), NRW_DIVERGED (what and where in `errors`; the result holds what was
+ * particles can't be placed; NRW_REFUSED also for the averaged model with a drive of mode
+ * sampled), NRW_DIVERGED (what and where in `errors`; the result holds what was
  * done) or NRW_INTERRUPTED. Deterministic in (inputs, seed, config). Thread
  * safe: runs share only the const inputs. Cost O(n²) per step. */
 nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,

@@ -22,6 +22,9 @@ nrw_leg nrw_leg_defaults(void)
 
 void nrw_schedule_clear(nrw_schedule *schedule)
 {
+    for (size_t i = 0; i < schedule->n_samples; i++)
+        nrw_samples_destroy(schedule->samples[i]);
+    free(schedule->samples);
     free(schedule->legs);
     memset(schedule, 0, sizeof *schedule);
 }

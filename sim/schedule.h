@@ -50,12 +50,14 @@ typedef struct nrw_leg {
 typedef struct nrw_schedule {
     nrw_leg *legs; /* (n_legs), owned */
     size_t n_legs;
+    nrw_samples **samples; /* (n_samples), owned: what drives of mode sampled play */
+    size_t n_samples;
 } nrw_schedule;
 
 /* A leg with the contract's defaults and an empty name. */
 nrw_leg nrw_leg_defaults(void);
 
-/* Frees the legs and zeroes the struct. */
+/* Frees legs and samples and zeroes the struct. */
 void nrw_schedule_clear(nrw_schedule *schedule);
 
 #endif

@@ -48,7 +48,7 @@ static void begin(void)
         legs[k].drive.main.tilt_deg = 30.0;
         (void)snprintf(legs[k].name, sizeof legs[k].name, "leg %d", k);
     }
-    schedule = (nrw_schedule){legs, N_LEGS};
+    schedule = (nrw_schedule){.legs = legs, .n_legs = N_LEGS};
     cr_assert_eq(nrw_control_init(&control, setup.scenario, setup.channel, &schedule, NULL),
                  NRW_OK);
 }

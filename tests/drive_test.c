@@ -253,6 +253,7 @@ Test(drive, modes_have_the_names_of_the_files)
     cr_assert_str_eq(nrw_drive_mode_name(NRW_DRIVE_STEADY), "steady");
     cr_assert_str_eq(nrw_drive_mode_name(NRW_DRIVE_OFF), "off");
     cr_assert_str_eq(nrw_drive_mode_name(NRW_DRIVE_GENERAL), "general");
+    cr_assert_str_eq(nrw_drive_mode_name(NRW_DRIVE_SAMPLED), "sampled");
 }
 
 /* --- peak -------------------------------------------------------------------- */

@@ -26,7 +26,7 @@ static void begin(void)
         legs[k].drive.main.frequency_Hz = 50.0;
         (void)snprintf(legs[k].name, sizeof legs[k].name, "leg %d", k);
     }
-    schedule = (nrw_schedule){legs, 1};
+    schedule = (nrw_schedule){.legs = legs, .n_legs = 1};
     config = nrw_run_config_defaults();
     memset(&result, 0, sizeof result);
     nrw_errors_init(&errors);
