@@ -10,6 +10,8 @@
 
 #include <jansson.h>
 
+#include "../sim/samples_file.h"
+
 #define HEADER_MAX 65536
 #define FIELD_MAX_MT 1e4
 #define RATE_MAX_HZ 1e8
@@ -138,7 +140,7 @@ static nrw_status read_rows(npy_reading *r, const nrw_rig_model *model, float (*
     for (size_t k = 0; k < r->n_rows; k++) {
         double currents[NRW_COILS_MAX] = {0.0}, field[3];
         if (fread(row, 1, size, r->stream) != size)
-            return bad(r, "ends at sample %zu of %zu", k + 1, r->n_rows);
+            return bad(r, "can't be read: %s", ferror(r->stream) ? strerror(errno) : "it ends");
         for (size_t i = 0; i < r->n_columns; i++)
             currents[i] = number_at(row + (size_t)r->bytes * i, r->bytes);
         nrw_rig_field_mT(model, currents, field);
@@ -150,6 +152,19 @@ static nrw_status read_rows(npy_reading *r, const nrw_rig_model *model, float (*
         }
     }
     return NRW_OK;
+}
+
+/* Before memory is taken for what a header only claims. */
+static nrw_status check_size(npy_reading *r)
+{
+    const long at = ftell(r->stream);
+    if (at < 0 || fseek(r->stream, 0, SEEK_END) != 0)
+        return bad(r, "can't be read: %s", strerror(errno));
+    const long end = ftell(r->stream);
+    if (end < at || fseek(r->stream, at, SEEK_SET) != 0)
+        return bad(r, "can't be read: %s", strerror(errno));
+    const size_t whole = (size_t)(end - at) / ((size_t)r->bytes * r->n_columns);
+    return whole >= r->n_rows ? NRW_OK : bad(r, "ends at sample %zu of %zu", whole + 1, r->n_rows);
 }
 
 static nrw_status read_all(npy_reading *r, const char *path, double *rate_Hz, const nrw_rig *rig,
@@ -166,6 +181,8 @@ static nrw_status read_all(npy_reading *r, const char *path, double *rate_Hz, co
                    model.n_coils);
     if (!(*rate_Hz > 0.0) && (status = rate_beside(r, path, rate_Hz)) != NRW_OK)
         return status;
+    if ((status = check_size(r)) != NRW_OK)
+        return status;
     *field_mT = malloc(r->n_rows * sizeof **field_mT);
     return *field_mT ? read_rows(r, &model, *field_mT) : NRW_NO_MEMORY;
 }
@@ -174,12 +191,14 @@ nrw_status nrw_samples_read_npy(const char *file, const char *path, double sampl
                                 const nrw_rig *rig, nrw_samples **samples, char *fault,
                                 size_t fault_size)
 {
-    npy_reading r = {.stream = fopen(path, "rb"), .fault = fault, .fault_size = fault_size};
+    npy_reading r = {.stream = nrw_samples_open(path, fault, fault_size),
+                     .fault = fault,
+                     .fault_size = fault_size};
     float(*field_mT)[3] = NULL;
     double rate_Hz = sample_rate_Hz;
     *samples = NULL;
     if (!r.stream)
-        return bad(&r, "can't be read: %s", strerror(errno));
+        return NRW_BAD_INPUT;
     const nrw_status status = read_all(&r, path, &rate_Hz, rig, &field_mT);
     (void)fclose(r.stream);
     if (status != NRW_OK) {

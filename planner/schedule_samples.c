@@ -16,7 +16,8 @@
 
 static bool can_be_opened(const char *path)
 {
-    FILE *stream = fopen(path, "rb");
+    char ignored[200];
+    FILE *stream = nrw_samples_open(path, ignored, sizeof ignored);
     if (stream)
         (void)fclose(stream);
     return stream;

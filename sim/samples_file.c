@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <sys/types.h>
 
 #include "number.h"
@@ -238,14 +239,28 @@ static nrw_status read_all(csv_reading *r, double *rate_Hz)
     return status == NRW_OK ? check_times(r, rate_Hz) : status;
 }
 
+FILE *nrw_samples_open(const char *path, char *fault, size_t fault_size)
+{
+    struct stat found;
+    const bool there = stat(path, &found) == 0;
+    FILE *stream = there && S_ISREG(found.st_mode) ? fopen(path, "rb") : NULL;
+    if (!stream)
+        (void)snprintf(fault, fault_size, "can't be read: %s",
+                       there && !S_ISREG(found.st_mode) ? "it is no regular file"
+                                                        : strerror(errno));
+    return stream;
+}
+
 nrw_status nrw_samples_read_csv(const char *file, const char *path, nrw_samples **samples,
                                 char *fault, size_t fault_size)
 {
-    csv_reading r = {.stream = fopen(path, "r"), .fault = fault, .fault_size = fault_size};
+    csv_reading r = {.stream = nrw_samples_open(path, fault, fault_size),
+                     .fault = fault,
+                     .fault_size = fault_size};
     double rate_Hz = 0.0;
     *samples = NULL;
     if (!r.stream)
-        return bad(&r, "can't be read: %s", strerror(errno));
+        return NRW_BAD_INPUT;
     nrw_status status = read_all(&r, &rate_Hz);
     (void)fclose(r.stream);
     free(r.line);

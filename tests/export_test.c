@@ -589,3 +589,93 @@ Test(export, step_table_follows_its_schema)
         tear_down(&b);
     }
 }
+
+/* --- samples --------------------------------------------------------------------- */
+
+#define LONG_TURN                                                                                  \
+    "format: narrows-schedule/1\n"                                                                 \
+    "legs:\n"                                                                                      \
+    "  - {name: turn, drive: {mode: rotating, field_mT: 10, frequency_Hz: 47, tilt_deg: 20}, "     \
+    "until: {elapsed_s: 2}}\n"
+
+/* A second bench that plays the currents.csv of the first. */
+static void set_up_played(bench *second, const bench *first, const char *scenario)
+{
+    char text[1200];
+    (void)snprintf(text, sizeof text,
+                   "format: narrows-schedule/1\nlegs:\n- name: play\n"
+                   "  drive: {mode: sampled, file: \"%s/currents.csv\"}\n",
+                   first->out);
+    set_up(second, scenario, text);
+}
+
+static const nrw_limit_check *check_of(const bench *b, const char *limit)
+{
+    for (size_t i = 0; i < b->export.n_checks; i++)
+        if (strcmp(b->export.checks[i].limit, limit) == 0)
+            return &b->export.checks[i];
+    cr_assert_fail("no limit %s", limit);
+    return NULL;
+}
+
+Test(export, samples_of_a_turn_have_the_figures_of_the_turn)
+{
+    bench first, second;
+    set_up(&first, SCENARIO, LONG_TURN);
+    cr_assert_eq(prepare(&first, 0), NRW_OK);
+    write_out(&first);
+    set_up_played(&second, &first, SCENARIO);
+    cr_assert_eq(prepare(&second, 0), NRW_OK);
+    cr_assert_eq(second.export.times, NRW_EXPORT_TIMES_CLOCK);
+    cr_assert_eq(second.export.samples, first.export.samples);
+    for (int k = 0; k < 3; k++) {
+        cr_assert_float_eq(second.export.peak_A[k], first.export.peak_A[k], 1e-5);
+        cr_assert_float_eq(second.export.rms_A[k], first.export.rms_A[k], 1e-5);
+        /* the steepest is a fade of some ten samples, and a rate spans two of them */
+        cr_assert_float_eq(second.export.peak_V[k], first.export.peak_V[k],
+                           0.03 * first.export.peak_V[k], "%g of %g V",
+                           second.export.peak_V[k], first.export.peak_V[k]);
+    }
+    /* the fades at both ends broaden the line: 1 % of a stretch of 1.6 s */
+    static const char *const same[] = {"public-alternating", "occupational-alternating",
+                                       "heating-product"};
+    for (size_t i = 0; i < 3; i++) {
+        const double turn = check_of(&first, same[i])->value;
+        cr_expect_float_eq(check_of(&second, same[i])->value, turn, 0.03 * turn, "%s: %g of %g",
+                           same[i], check_of(&second, same[i])->value, turn);
+    }
+    /* a peak-to-peak change is taken with the steepest slope, which a fade has */
+    const double slope = check_of(&first, "nerve-stimulation-normal")->value;
+    cr_expect_float_eq(check_of(&second, "nerve-stimulation-normal")->value, slope, 0.02 * slope);
+    write_out(&second);
+    assert_follows_schema(&second);
+    tear_down(&second);
+    tear_down(&first);
+}
+
+Test(export, samples_need_as_many_a_second_and_an_amplifier_without_a_gain)
+{
+    bench first, second;
+    set_up(&first, SCENARIO, LONG_TURN);
+    cr_assert_eq(prepare(&first, 0), NRW_OK);
+    write_out(&first);
+    set_up_played(&second, &first, SCENARIO);
+    nrw_export_config config = {.scenario = second.scenario,
+                                .channel = second.channel,
+                                .schedule = &second.schedule,
+                                .limits = &second.limits,
+                                .sample_rate_Hz = 5000.0};
+    cr_assert_eq(nrw_export_prepare(&second.export, &config, &second.errors), NRW_BAD_INPUT);
+    cr_assert_not_null(strstr(second.errors.items[0].what, "5000 Hz for samples of 10000 Hz"));
+    nrw_export_clear(&second.export);
+    /* without a rate asked for, that of the samples is taken where it is above the rig's */
+    second.scenario->rig.sample_rate_Hz = 4000.0;
+    cr_assert_eq(prepare(&second, 0), NRW_OK);
+    cr_assert_eq(second.export.samples, first.export.samples);
+    nrw_export_clear(&second.export);
+    second.scenario->rig.gains[0] = (nrw_rig_gain){50.0, 0.9, -5.0};
+    second.scenario->rig.n_gains = 1;
+    cr_assert_eq(prepare(&second, 0), NRW_BAD_INPUT);
+    tear_down(&second);
+    tear_down(&first);
+}

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "rig.h"
+#include "sampled_setup.h"
 
 /* The rig of the contract's example (section 2). */
 static nrw_rig example_rig(void)
@@ -383,4 +384,61 @@ Test(rig, redundant_coils_share_the_field_with_the_least_heat)
     for (int r = 0; r < 3; r++)
         cr_assert_float_eq(field[r], wanted[r], 1e-12);
     cr_assert_float_eq(slope, 0.0, 1e-12, "least norm: no way down along it");
+}
+
+/* --- samples --------------------------------------------------------------------- */
+
+Test(rig, samples_of_a_drive_ask_what_the_drive_asks)
+{
+    const nrw_rig rig = example_rig();
+    nrw_rig_model model;
+    cr_assert_eq(nrw_rig_model_init(&model, &rig, NULL), NRW_OK);
+    nrw_drive_setting setting = rotating(10.0, 50.0, 35.0);
+    setting.heading_kind = NRW_HEADING_FIXED;
+    setting.heading_deg = 20.0;
+    const nrw_field field = nrw_drive_field(&setting, 20.0 * NRW_DEGREE, 35.0);
+    nrw_samples *samples = sampled_copy(&field, 10000.0, 2001);
+    nrw_drive_setting played = nrw_drive_setting_defaults();
+    played.mode = NRW_DRIVE_SAMPLED;
+    played.samples = samples;
+    const nrw_rig_demand drive = nrw_rig_demand_of(&model, &setting);
+    const nrw_rig_demand copy = nrw_rig_demand_of(&model, &played);
+    cr_assert_float_eq(copy.peak_field_mT, drive.peak_field_mT, 1e-5);
+    cr_assert_eq(copy.missing_mT, 0.0);
+    /* 200 samples a cycle: peaks fall between samples, slopes are those of chords */
+    for (int q = 0; q < NRW_RIG_N_QUANTITIES; q++)
+        for (int k = 0; k < 3; k++)
+            cr_assert_float_eq(copy.largest[q][k], drive.largest[q][k], 3e-4 * drive.largest[q][k],
+                               "quantity %d, coil %d", q, k);
+    nrw_samples_destroy(samples);
+}
+
+Test(rig, samples_beyond_the_rig_are_refused_with_their_time)
+{
+    nrw_scenario scenario = {.rig = example_rig()};
+    float(*field)[3] = calloc(5, sizeof *field);
+    for (int k = 0; k < 3; k++)
+        field[3][k] = 8.0f; /* 13.9 mT; 4 A in 1 ms need 40 V for L alone */
+    nrw_samples *samples = nrw_samples_create("s.csv", "s.csv", 1000.0, 5, field);
+    nrw_drive_setting played = nrw_drive_setting_defaults();
+    played.mode = NRW_DRIVE_SAMPLED;
+    played.samples = samples;
+    nrw_leg leg;
+    const nrw_schedule schedule = one_leg(&leg, played);
+    nrw_errors errors;
+    nrw_errors_init(&errors);
+    cr_assert_eq(nrw_rig_check_schedule(&scenario, &schedule, &errors), NRW_REFUSED);
+    cr_assert_eq(errors.n_items, 1);
+    cr_assert(mentions(&errors, "13.8564 mT peak is above the rig's field_max_mT of 12"));
+    cr_assert(mentions(&errors, "samples of a schedule within this rig"));
+    nrw_errors_clear(&errors);
+    nrw_errors_init(&errors);
+    scenario.rig.field_max_mT = 20.0;
+    scenario.rig.axes[1].voltage_max_V = 45.0; /* R 2 A + L 4 A/ms = 46 V */
+    scenario.rig.axes[2].present = false;
+    cr_assert_eq(nrw_rig_check_schedule(&scenario, &schedule, &errors), NRW_REFUSED);
+    cr_assert(mentions(&errors, "coil y would need voltage 46 V at 0.002 s of its samples"));
+    cr_assert(mentions(&errors, "the rig has no z axis"));
+    nrw_errors_clear(&errors);
+    nrw_samples_destroy(samples);
 }
