@@ -9,7 +9,7 @@
 /* Substeps a cycle, steps a cycle and the longest step of own moments: as for a
  * periodic drive (run.c). */
 #define SUBSTEPS_PER_CYCLE 8.0
-#define OWN_STEPS_PER_CYCLE 32.0
+#define OWN_STEPS_PER_CYCLE 64.0
 #define OWN_STEP_MAX_S 0.002
 /* Looked at to either side of a step for the field's rhythm: two cycles of 50 Hz. */
 #define RHYTHM_MARGIN_S 0.02

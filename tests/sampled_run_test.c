@@ -146,11 +146,11 @@ Test(sampled_run, permanent_moments_follow_the_samples_as_they_follow_the_drive)
     const double headings[1] = {25.0};
     small_setup_permanent(&setup, 30.0, headings);
     leg.drive.main.tilt_deg = 90.0;
-    leg.drive.main.frequency_Hz = 5.0;
-    run_both(2000.0);
+    leg.drive.main.frequency_Hz = 20.0;
+    run_both(5000.0);
     const double far = hypot(drive.x_um[0], drive.y_um[0]);
     cr_assert_gt(far, 5.0);
-    /* steps of 1/32 cycle take the field in their middle or its mean: 1e-3 of its size */
+    /* steps of 1/64 cycle take the field in their middle or its mean: 1e-3 of its size */
     cr_assert_leq(hypot(copy.x_um[0] - drive.x_um[0], copy.y_um[0] - drive.y_um[0]), 0.01 * far,
                   "(%g, %g) against (%g, %g)", copy.x_um[0], copy.y_um[0], drive.x_um[0],
                   drive.y_um[0]);
