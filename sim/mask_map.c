@@ -264,17 +264,39 @@ typedef struct scratch {
     double (*values)[2];
 } scratch;
 
+/* Whether a way from a over b to c turns straight back at b, or does not move. */
+static bool turns_back(const double a[2], const double b[2], const double c[2])
+{
+    double u[2] = {b[0] - a[0], b[1] - a[1]}, v[2] = {c[0] - b[0], c[1] - b[1]};
+    double size = hypot(u[0], u[1]) * hypot(v[0], v[1]);
+    double along = u[0] * v[0] + u[1] * v[1], across = u[0] * v[1] - u[1] * v[0];
+    return along <= 0.0 && fabs(across) <= 1e-6 * size;
+}
+
+/* The kept points as the vessel's own; where noise makes the line turn back on itself
+ * the tip is left out. */
 static nrw_status take_points(const filler *f, const nrw_mask_line *line, const scratch *work,
                               nrw_vessel *vessel)
 {
     simplify(line->points_px, line->n_points, CENTRELINE_TOLERANCE_PX, false, work->kept,
              work->stack);
-    vessel->via_um = malloc(line->n_points * sizeof *vessel->via_um);
-    if (!vessel->via_um)
+    double(*points)[2] = malloc(line->n_points * sizeof *points);
+    vessel->via_um = points;
+    if (!points)
         return NRW_NO_MEMORY;
-    for (size_t i = 1; i + 1 < line->n_points; i++)
-        if (work->kept[i])
-            nrw_mask_to_um(&f->mask->frame, line->points_px[i], vessel->via_um[vessel->n_via++]);
+    size_t n = 0; /* with the first point, which is the node */
+    for (size_t i = 0; i < line->n_points; i++) {
+        const double *at = line->points_px[i];
+        if (!work->kept[i])
+            continue;
+        while (n > 1 && turns_back(points[n - 2], points[n - 1], at))
+            n--;
+        memcpy(points[n++], at, sizeof *points);
+    }
+    /* The nodes at both ends are not via points. */
+    vessel->n_via = n - 2;
+    for (size_t i = 0; i < vessel->n_via; i++)
+        nrw_mask_to_um(&f->mask->frame, points[i + 1], points[i]);
     return NRW_OK;
 }
 
