@@ -124,11 +124,13 @@ const char *nrw_figure_text(double value, char text[NRW_FIGURE_SIZE])
 
 static void put_percent(nrw_markup *markup, double fraction)
 {
-    char text[NRW_FIGURE_SIZE] = "\u2013";
-    if (isfinite(fraction)) {
-        fixed_text(100.0 * fraction, 1, text, sizeof text);
-        drop_zeros(text);
+    char text[NRW_FIGURE_SIZE];
+    if (!isfinite(fraction)) {
+        put_raw(markup, "\u2013");
+        return;
     }
+    fixed_text(100.0 * fraction, 1, text, sizeof text);
+    drop_zeros(text);
     put_raw(markup, text);
     put_raw(markup, "\u00a0%"); /* the sign stays with its number */
 }

@@ -26,7 +26,8 @@ typedef struct nrw_markup {
  *   %f  a double in full, as nrw_number_text
  *   %n  a double to be read by people: three significant digits, "–" where it
  *       has no value
- *   %p  a fraction (double) in per cent, to one decimal, with the sign
+ *   %p  a fraction (double) in per cent, to one decimal, with the sign; "–" where it
+ *       has no value
  *   %%  a per cent sign
  * Numbers do not depend on the locale. */
 void nrw_markup_put(nrw_markup *markup, const char *template, ...);

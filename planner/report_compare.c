@@ -179,16 +179,13 @@ static bool take_grid(nrw_report *report, trial_grid *grid)
 static void put_grid_rows(nrw_report *report, const trial_grid *grid)
 {
     const char *heads[MOST_STRATEGIES + 1] = {"Trial"};
+    nrw_markup names[MOST_STRATEGIES] = {{0}}; /* escaped: they are the user's */
     nrw_markup *out = &report->out;
-    /* names are the user's: heads of our own first, then the names as a row */
-    static const char empty[] = "";
-    for (size_t k = 0; k < grid->n_strategies; k++)
-        heads[k + 1] = empty;
+    for (size_t k = 0; k < grid->n_strategies; k++) {
+        nrw_markup_put(&names[k], "%s", strategy_name(report, k));
+        heads[k + 1] = names[k].text ? names[k].text : "";
+    }
     nrw_report_data_begin(report, "delivered in each trial", grid->n_strategies + 1, heads);
-    nrw_markup_put(out, "<tr><td></td>");
-    for (size_t k = 0; k < grid->n_strategies; k++)
-        nrw_markup_put(out, "<th scope='col'>%s</th>", strategy_name(report, k));
-    nrw_markup_put(out, "</tr>\n");
     for (size_t t = 0; t < grid->n_trials; t++) {
         nrw_markup_put(out, "<tr><th scope='row'>%z</th>", t);
         for (size_t k = 0; k < grid->n_strategies; k++)
@@ -196,6 +193,8 @@ static void put_grid_rows(nrw_report *report, const trial_grid *grid)
         nrw_markup_put(out, "</tr>\n");
     }
     nrw_report_data_end(report);
+    for (size_t k = 0; k < grid->n_strategies; k++)
+        nrw_markup_clear(&names[k]);
 }
 
 void nrw_report_compare_trials(nrw_report *report)

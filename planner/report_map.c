@@ -411,7 +411,9 @@ static void put_moment_boxes(nrw_report *report, const nrw_map_view *view)
                        "<rect class='frame' x='%c' y='%c' width='%c' height='%c' rx='3'/>"
                        "<text class='badge' x='%c' y='%c'>%d</text>",
                        left, top, view->scale * (box[2] - box[0]), view->scale * (box[3] - box[1]),
-                       left + 3, top + view->scale * (box[3] - box[1]) + 13, (int)i + 1);
+                       fmax(left + 3, 3),
+                       fmin(top + view->scale * (box[3] - box[1]) + 13, view->height - 4),
+                       (int)i + 1);
     }
 }
 

@@ -122,14 +122,14 @@ nrw_loss_cause nrw_report_cause_named(const char *name);
 
 /* --- sections ----------------------------------------------------------------- */
 
-void nrw_report_summary(nrw_report *report);    /* report_summary.c */
-void nrw_report_map(nrw_report *report);        /* report_map.c */
-void nrw_report_moments(nrw_report *report);    /* report_moments.c */
-void nrw_report_time(nrw_report *report);       /* report_time.c */
-void nrw_report_legs(nrw_report *report);       /* report_tables.c */
-void nrw_report_fates(nrw_report *report);      /* report_tables.c */
-void nrw_report_warnings(nrw_report *report);   /* report_tables.c */
-void nrw_report_validity(nrw_report *report);   /* report_caution.c */
+void nrw_report_summary(nrw_report *report);  /* report_summary.c */
+void nrw_report_map(nrw_report *report);      /* report_map.c */
+void nrw_report_moments(nrw_report *report);  /* report_moments.c */
+void nrw_report_time(nrw_report *report);     /* report_time.c */
+void nrw_report_legs(nrw_report *report);     /* report_tables.c */
+void nrw_report_fates(nrw_report *report);    /* report_tables.c */
+void nrw_report_warnings(nrw_report *report); /* report_tables.c */
+void nrw_report_validity(nrw_report *report); /* report_caution.c */
 /* What is not modelled, and what to take care of: for any result. */
 void nrw_report_care(nrw_report *report);       /* report_caution.c */
 void nrw_report_provenance(nrw_report *report); /* report_provenance.c */

@@ -357,6 +357,41 @@ Test(report, replay_holds_the_run_within_half_a_step)
     free(html);
 }
 
+/* --- sizes --------------------------------------------------------------------------- */
+
+/* A page of that many particles and frames that jitter by a quarter of a micrometre, as
+ * Brownian particles of this size do in a tenth of a second; noise is what doesn't
+ * compress. */
+static size_t size_of_page(size_t n_particles, size_t n_frames)
+{
+    example_run large;
+    char *html;
+    size_t size;
+    unsigned bits = 1;
+    example_run_make_sized(&large, n_particles, n_frames);
+    for (size_t i = 0; i < 3 * large.run.n_stored * n_particles; i++) {
+        bits = bits * 1664525u + 1013904223u;
+        large.run.trajectory_um[i] += (float)(bits >> 8) / 0x1000000 / 4;
+    }
+    input.run = &large.run;
+    input.schedule = &large.schedule;
+    cr_assert_eq(nrw_report_make(&input, &html, &size, &errors), NRW_OK);
+    free(html);
+    example_run_clear(&large);
+    return size;
+}
+
+/* The demo has 150 particles and runs for at most 300 s at 10 frames a second. */
+Test(report, page_of_the_demo_is_below_5_MB)
+{
+    cr_assert_lt(size_of_page(150, 3000), 5000000);
+}
+
+Test(report, page_of_5000_particles_is_below_20_MB)
+{
+    cr_assert_lt(size_of_page(5000, 900), 20000000);
+}
+
 /* --- from a folder ---------------------------------------------------------------- */
 
 Test(report, report_made_again_from_its_folder_is_the_same)
