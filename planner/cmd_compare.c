@@ -6,7 +6,6 @@
 #include "interrupt.h"
 #include "job.h"
 #include "progress.h"
-#include "schedule_samples.h"
 
 /* One that competes, and what it is made of. */
 typedef struct entrant {

@@ -5,7 +5,6 @@
 #include <time.h>
 
 #include "progress.h"
-#include "schedule_samples.h"
 
 static void stamp(char *text, size_t size)
 {

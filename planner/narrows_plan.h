@@ -15,6 +15,7 @@
 #include "rig.h"
 #include "rig_words.h"
 #include "schedule_file.h"
+#include "schedule_samples.h"
 #include "strategy.h"
 #include "sweep.h"
 

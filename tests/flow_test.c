@@ -368,7 +368,7 @@ static nrw_run_result run_off(const small_setup *setup, double seconds)
 {
     nrw_leg leg = nrw_leg_defaults();
     leg.drive.main.mode = NRW_DRIVE_OFF;
-    nrw_schedule schedule = {&leg, 1};
+    nrw_schedule schedule = {.legs = &leg, .n_legs = 1};
     setup->scenario->deadline_s = seconds;
     nrw_run_config config = nrw_run_config_defaults();
     nrw_run_result result;
