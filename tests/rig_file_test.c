@@ -3,11 +3,11 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "coil.h"
 #include "rig.h"
 #include "scenario.h"
+#include "temporary_folder.h"
 
 #define HEAD                                                                                       \
     "format: narrows-scenario/1\n"                                                                 \
@@ -88,14 +88,11 @@ Test(rig_file, axis_from_its_geometry_agrees_with_the_coils_of_biot_and_savart)
 
 Test(rig_file, calibration_replaces_the_matrix_of_axes)
 {
-    char folder[] = "/tmp/narrows-rig-XXXXXX", path[100], name[100], error[1500];
-    cr_assert_not_null(mkdtemp(folder));
-    (void)snprintf(path, sizeof path, "%s/measured.csv", folder);
-    (void)snprintf(name, sizeof name, "%s/s.yaml", folder);
-    FILE *file = fopen(path, "w");
-    cr_assert_not_null(file);
-    (void)fputs("coil,x_mT_per_A,y_mT_per_A,z_mT_per_A\nx,10,0,1\ny,0,8,0\nz,0,0,6\n", file);
-    (void)fclose(file);
+    char folder[256], path[512], name[512], error[1500];
+    temporary_folder_make(folder);
+    (void)path_join(path, folder, "measured.csv");
+    (void)path_join(name, folder, "s.yaml");
+    file_write(path, "coil,x_mT_per_A,y_mT_per_A,z_mT_per_A\nx,10,0,1\ny,0,8,0\nz,0,0,6\n");
     nrw_scenario *scenario =
         parse(RIG AXES ", calibration: measured.csv}", name, error, sizeof error);
     cr_assert_not_null(scenario, "%s", error);
@@ -107,13 +104,10 @@ Test(rig_file, calibration_replaces_the_matrix_of_axes)
     cr_assert_float_eq(model.resistance_ohm[2], 3.0, 0.0, "the rest is the axes'");
     nrw_scenario_destroy(scenario);
 
-    file = fopen(path, "w");
-    (void)fputs("coil,x_mT_per_A,y_mT_per_A,z_mT_per_A\nx,10,0,1\ny,0,8,0\n", file);
-    (void)fclose(file);
+    file_write(path, "coil,x_mT_per_A,y_mT_per_A,z_mT_per_A\nx,10,0,1\ny,0,8,0\n");
     cr_assert_null(parse(RIG AXES ", calibration: measured.csv}", name, error, sizeof error));
     cr_assert_not_null(strstr(error, "no row for coil 'z'"), "%s", error);
-    (void)unlink(path);
-    (void)rmdir(folder);
+    temporary_folder_remove(folder);
 }
 
 Test(rig_file, mistakes_are_told_with_their_place)

@@ -8,6 +8,7 @@
 
 #include "fluid.h"
 #include "input_case.h"
+#include "temporary_folder.h"
 #include "units.h"
 
 #define CASES(good, ...)                                                                           \
@@ -671,11 +672,9 @@ Test(scenario_file, a_file_that_cant_be_read_is_named)
 
 Test(scenario_file, loading_and_parsing_give_the_same_scenario)
 {
-    char path[] = "/tmp/narrows-scenario-XXXXXX";
-    int descriptor = mkstemp(path);
-    cr_assert(descriptor >= 0);
-    FILE *file = fdopen(descriptor, "wb");
-    cr_assert(file && fputs(INPUT_EXAMPLE_SCENARIO, file) >= 0 && fclose(file) == 0);
+    char folder[256], path[512];
+    temporary_folder_make(folder);
+    file_write(path_join(path, folder, "example.yaml"), INPUT_EXAMPLE_SCENARIO);
     nrw_scenario *parsed = input_scenario(INPUT_EXAMPLE_SCENARIO), *loaded;
     cr_assert(nrw_scenario_load(path, &loaded, NULL) == NRW_OK);
     cr_assert_str_eq(loaded->path, path);
@@ -684,7 +683,7 @@ Test(scenario_file, loading_and_parsing_give_the_same_scenario)
     cr_assert(memcmp(&loaded->rig, &parsed->rig, sizeof loaded->rig) == 0);
     nrw_scenario_destroy(parsed);
     nrw_scenario_destroy(loaded);
-    (void)remove(path);
+    temporary_folder_remove(folder);
 }
 
 Test(scenario_file, half_a_million_positions_are_read)
