@@ -95,8 +95,9 @@ static void prepare(variant *v, const change *what, const nrw_race *race, const 
     nrw_errors_clear(&ignored);
 }
 
-nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe, char *text,
-                                   size_t size, nrw_errors *errors)
+nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe,
+                                   double time_factor, char *text, size_t size,
+                                   nrw_errors *errors)
 {
     nrw_status status = NRW_OK;
     const double goal = race->scenario->goal.fraction_min;
@@ -104,7 +105,10 @@ nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recip
     for (size_t k = 0; k < N_CHANGES && status == NRW_OK; k++) {
         variant v;
         memset(&v, 0, sizeof v);
-        prepare(&v, &CHANGES[k], race, recipe);
+        change what = CHANGES[k];
+        if (what.deadline_factor > 1.0)
+            what.deadline_factor = time_factor;
+        prepare(&v, &what, race, recipe);
         if (v.usable) {
             nrw_race changed = *race;
             changed.checkpoint = NULL; /* another scenario */
@@ -126,8 +130,8 @@ nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recip
         variant_clear(&v);
     }
     (void)snprintf(text, size,
-                   "none of these alone was enough: 1.6 times the deadline, throats up to 1.9 times "
+                   "none of these alone was enough: %.2g times the deadline, throats up to 1.9 times "
                    "wider, half the particles (at best %.0f %%)",
-                   100.0 * best);
+                   time_factor, 100.0 * best);
     return status;
 }

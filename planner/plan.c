@@ -448,6 +448,34 @@ static nrw_status verify_baseline(planner *plan)
 
 /* --- reasons ---------------------------------------------------------------- */
 
+/* How far along the route the particles came, mean over the verification. */
+static double mean_way_um(const planner *plan)
+{
+    const nrw_plan_result *result = plan->result;
+    double sum = 0.0;
+    for (size_t k = 0; k < result->n_verification; k++)
+        sum += result->verification[k].furthest_um / (double)result->n_verification;
+    return sum;
+}
+
+/* Where most particles were still on their way, not held up before a throat: the
+ * deadline that their pace asks for, with a third to spare, over the one given.
+ * 1: time was not the trouble. */
+static double time_factor(const planner *plan)
+{
+    const nrw_plan_result *result = plan->result;
+    double underway = 0.0;
+    for (size_t k = 0; k < result->n_verification; k++) {
+        const nrw_outcome *outcome = &result->verification[k];
+        underway += outcome->out_of_time ? 1.0 - outcome->delivered
+                                         : outcome->loss[NRW_LOSS_OTHER];
+    }
+    if (underway < 0.5 * (double)result->n_verification)
+        return 1.0;
+    const double way = nrw_channel_route_length_um(plan->channel);
+    return fmax(1.0, 1.33 * way / fmax(mean_way_um(plan), 1e-3 * way));
+}
+
 static void explain_losses(planner *plan)
 {
     static const char *const causes[NRW_N_LOSS_CAUSES] = {
@@ -479,6 +507,17 @@ static void explain_losses(planner *plan)
                        tightest + 1, throats[tightest].narrowest_um,
                        throats[tightest].narrowest_um /
                            nrw_scenario_gathered_diameter_um(plan->scenario));
+    const double more_time = time_factor(plan);
+    if (more_time > 1.0) {
+        (void)snprintf(result->reason, sizeof result->reason,
+                       "the deadline is too short: the best schedule of %zu delivers %.0f %% on "
+                       "average; its swarm came %.3g um of the %.3g um in %.3g s, so that it needs "
+                       "about %.3g s",
+                       result->n_candidates, 100.0 * result->delivered, mean_way_um(plan),
+                       nrw_channel_route_length_um(plan->channel), plan->scenario->deadline_s,
+                       more_time * plan->scenario->deadline_s);
+        return;
+    }
     (void)snprintf(result->reason, sizeof result->reason,
                    "the best schedule of %zu delivers %.0f %% on average, below the goal of %.0f %%: "
                    "%.0f %% of the particles %s%s%s",
@@ -570,7 +609,8 @@ static nrw_status finish(planner *plan)
     explain_losses(plan);
     plan->stage = "nearest change";
     nrw_status status =
-        nrw_plan_nearest_change(&plan->race, &result->recipe, result->nearest_change,
+        nrw_plan_nearest_change(&plan->race, &result->recipe, fmax(1.6, time_factor(plan)),
+                                result->nearest_change,
                                 sizeof result->nearest_change, plan->errors);
     return status == NRW_OK ? NRW_REFUSED : status;
 }

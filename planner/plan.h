@@ -89,8 +89,10 @@ nrw_recipe nrw_recipe_vary(const nrw_recipe *recipe, const nrw_scenario *scenari
                            const nrw_necessary *necessary, uint64_t seed, uint32_t index);
 
 /* Which single change would make the best recipe deliver: tries a few on two
- * trials each and writes a sentence. */
-nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe, char *text,
-                                   size_t size, nrw_errors *errors);
+ * trials each, a deadline `time_factor` times as long among them, and writes a
+ * sentence. */
+nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe,
+                                   double time_factor, char *text, size_t size,
+                                   nrw_errors *errors);
 
 #endif
