@@ -472,8 +472,10 @@ static double time_factor(const planner *plan)
     }
     if (underway < 0.5 * (double)result->n_verification)
         return 1.0;
-    const double way = nrw_channel_route_length_um(plan->channel);
-    return fmax(1.0, 1.33 * way / fmax(mean_way_um(plan), 1e-3 * way));
+    const double way = nrw_channel_route_length_um(plan->channel), came = mean_way_um(plan);
+    if (came > way - plan->scenario->target.radius_um)
+        return 1.0; /* most were at the target or past it */
+    return fmax(1.0, 1.33 * way / fmax(came, 1e-3 * way));
 }
 
 static void explain_losses(planner *plan)
