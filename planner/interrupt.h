@@ -4,8 +4,8 @@
 
 #include <stdbool.h>
 
-/* From now on the first SIGINT or SIGTERM only raises a flag; a second one ends
- * the program at once. */
+/* From now on the first SIGINT or SIGTERM only raises a flag; one that comes two
+ * seconds later or more ends the program at once. */
 void nrw_interrupt_install(void);
 
 /* Whether the flag is raised. Async-signal and thread safe. */

@@ -18,6 +18,29 @@ narrows() {
     err=$(cat "$folder/.err")
 }
 
+# Whether the program $pid catches the interrupt by now (bit 1 of the mask: SIGINT).
+listens() {
+    local mask
+    mask=$(awk '/^SigCgt/ {print $2}' "/proc/$pid/status" 2>/dev/null) && [ -n "$mask" ] &&
+        [ $((0x$mask & 2)) != 0 ]
+}
+
+# stopped SIGNAL CONDITION ARGUMENT...: runs the program and sends it the signal
+# when the condition holds, however slow the machine is; then as `narrows`. The
+# signal comes twice, as from wrappers that send it to a process and to its group.
+stopped() {
+    local signal=$1 condition=$2 pid
+    shift 2
+    "$NARROWS" "$@" >"$folder/.out" 2>"$folder/.err" &
+    pid=$!
+    until eval "$condition" || ! kill -0 "$pid" 2>/dev/null; do sleep 0.05; done
+    kill -s "$signal" "$pid" 2>/dev/null && sleep 0.01 && kill -s "$signal" "$pid" 2>/dev/null
+    wait "$pid" 2>/dev/null
+    status=$?
+    out=$(cat "$folder/.out")
+    err=$(cat "$folder/.err")
+}
+
 # claim "text" CONDITION...: the condition is a command that succeeds.
 claim() {
     local text=$1

@@ -61,11 +61,9 @@ claim "two threads give the same trials as one, to the last byte" cmp -s whole/t
 claim "two threads give the same figures as one" \
     [ "$(jq -S .figures whole/result.json)" = "$(jq -S .figures two/result.json)" ]
 
-timeout --preserve-status -s INT 1 "$NARROWS" compare gate.yaml --schedule upright.yaml \
+stopped INT 'listens && sleep 1' compare gate.yaml --schedule upright.yaml \
     --schedule flat.yaml --schedule copy.yaml --strategy keep-gathered --strategy all-chains \
-    --trials 100000 --out cut --json >.out 2>.err
-status=$?
-out=$(cat .out) err=$(cat .err)
+    --trials 100000 --out cut --json
 claim "an interrupted comparison exits 130" exits 130
 claim "its folder says that it is partial" jq -e .figures.partial cut/result.json >.jq
 narrows compare gate.yaml --schedule upright.yaml --schedule flat.yaml --schedule copy.yaml \

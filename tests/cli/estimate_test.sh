@@ -84,10 +84,8 @@ claim "run --trial redoes the trial of that number" figure \
 claim "run --trial has the trial's draw" figure ".figures.trial.rolling == $(cut -d, -f12 <<<"$row")"
 
 # Far more trials than a second is enough for: interrupted for certain.
-timeout --preserve-status -s INT 1 "$NARROWS" estimate gate.yaml --schedule schedule.yaml \
-    --trials 1000000 --goal 0.6 --out cut --json >.out 2>.err
-status=$?
-out=$(cat .out) err=$(cat .err)
+stopped INT 'listens && sleep 1' estimate gate.yaml --schedule schedule.yaml \
+    --trials 1000000 --goal 0.6 --out cut --json
 claim "an interrupted estimate exits 130" exits 130
 claim "it says how far it got" complains "of 1000000 trials"
 claim "its folder says that it is partial" jq -e .figures.partial cut/result.json >.jq
@@ -102,8 +100,8 @@ claim "and its figures" \
 claim "and no more files" [ "$(ls whole)" = "$(ls cut)" ]
 
 # Killed, nothing could be tidied up; what was done lies beside the folder.
-timeout -s KILL 1 "$NARROWS" estimate gate.yaml --schedule schedule.yaml --trials 1000000 \
-    --out killed --quiet 2>.err
+stopped KILL '[ -s .killed.checkpoint ]' estimate gate.yaml --schedule schedule.yaml \
+    --trials 1000000 --out killed --quiet
 claim "a killed estimate leaves its checkpoint" [ -s .killed.checkpoint ]
 narrows estimate gate.yaml --schedule schedule.yaml --trials 12 --goal 0.6 --out killed --resume --quiet
 claim "--resume goes on after a kill too" cmp -s whole/trials.csv killed/trials.csv

@@ -98,10 +98,8 @@ claim "a missing schedule file is named" complains none.yaml
 # An hour of 400 particles takes minutes: it is interrupted for certain.
 sed 's/count: 40/count: 400/; s/diameter_um: 3.0/diameter_um: 2.0/; s/deadline_s: 6/deadline_s: 3600/' pond.yaml >long.yaml
 sed 's/timeout_s: 2/timeout_s: 3500/' schedule.yaml >long_schedule.yaml
-timeout --preserve-status -s INT 2 "$NARROWS" run long.yaml --schedule long_schedule.yaml \
-    --out partial --json >.out 2>.err
-status=$?
-out=$(cat .out) err=$(cat .err)
+stopped INT 'listens && sleep 1' run long.yaml --schedule long_schedule.yaml \
+    --out partial --json
 claim "an interrupted run exits 130" exits 130
 claim "an interrupted run says how far it got" complains "interrupted at"
 claim "its folder says that it is partial" jq -e .figures.partial partial/result.json >.jq

@@ -55,8 +55,7 @@ claim "hysteresis is told" figure '.figures.hysteresis | type == "array"'
 
 # 4000 repeats take minutes; those of the first seconds are common with 2 repeats.
 sed 's/repeats: 2/repeats: 4000/' pond.yaml >long.yaml
-timeout --preserve-status -s INT 1 "$NARROWS" sweep long.yaml --out cut --json >.out 2>.err
-status=$?
+stopped INT 'listens && sleep 1' sweep long.yaml --out cut --json
 claim "an interrupted sweep exits 130" exits 130
 claim "its folder says that it is partial" jq -e .figures.partial cut/result.json >.jq
 narrows sweep pond.yaml --out cut --resume --quiet
@@ -67,7 +66,7 @@ claim "--force starts anew" cmp -s whole/sweep.csv cut/sweep.csv
 # Killed in the middle of the sweep itself: a slower copy of it.
 sed 's/seconds: 3/seconds: 30/; s/count: 10/count: 40/; s/radius_um: 11/radius_um: 25/' pond.yaml >slow.yaml
 narrows sweep slow.yaml --out slow --quiet
-timeout -s KILL 0.5 "$NARROWS" sweep slow.yaml --out slow2 --quiet 2>.err
+stopped KILL '[ -s .slow2.checkpoint ]' sweep slow.yaml --out slow2 --quiet
 narrows sweep slow.yaml --out slow2 --resume --quiet
 same=true
 for file in sweep.csv repeats.csv; do cmp -s "slow/$file" "slow2/$file" || same=false; done
