@@ -215,7 +215,8 @@ static void sort_rows(nrw_contacts *contacts)
 
 static bool fill_slots(nrw_contacts *contacts, const float *radius)
 {
-    const uint32_t none = (uint32_t)contacts->n_rows, *found_starts = contacts->found_starts;
+    const uint32_t none = (uint32_t)nrw_four_of(contacts->n_rows),
+                   *found_starts = contacts->found_starts;
     contacts->starts[0] = 0;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++) {
         const uint32_t *order = contacts->order + chunk * NRW_LANES;
@@ -232,12 +233,12 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
         for (uint32_t slot = 0; slot < width; slot++) {
             for (size_t lane = 0; lane < NRW_LANES; lane++) {
                 const size_t at = begin + slot * NRW_LANES + lane;
-                contacts->partner[at] = 4 * none;
+                contacts->partner[at] = none;
                 contacts->touch[at] = 1.0f;
                 if (slot >= counts[lane])
                     continue;
                 const uint32_t i = order[lane], j = contacts->found[found_starts[i] + slot];
-                contacts->partner[at] = 4 * contacts->row_of[j];
+                contacts->partner[at] = (uint32_t)nrw_four_of(contacts->row_of[j]);
                 contacts->touch[at] = radius[i] + radius[j];
             }
         }
@@ -252,7 +253,7 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
 {
     const double ox = x[0], oy = y[0];
     for (size_t i = 0; i < contacts->n_rows; i++) {
-        contacts->self[i] = 4 * (uint32_t)i;
+        contacts->self[i] = (uint32_t)nrw_four_of(i);
         contacts->sort_x[i] = i < n ? (float)(x[i] - ox) : FAR_AWAY_UM;
         contacts->sort_y[i] = i < n ? (float)(y[i] - oy) : FAR_AWAY_UM;
         contacts->sort_z[i] = i < n ? (float)z[i] : FAR_AWAY_UM;

@@ -42,14 +42,14 @@ typedef struct nrw_contacts {
     uint32_t *order;               /* (n_rows) particle of each row; n beyond the last */
     uint32_t *row_of;              /* (n) row of each particle */
     uint32_t *starts;              /* (n_chunks + 1) first slot of each chunk, in slots */
-    uint32_t *partner;             /* (capacity) 4 × row of the neighbour; 4 × n_rows: none */
+    uint32_t *partner;             /* (capacity) nrw_four_of the neighbour's row; of n_rows: none */
     float *touch;                  /* (capacity) contact distance, µm */
     float *nx, *ny, *nz, *gap;     /* (capacity) toward the row from its neighbour; overlap, µm */
     float *force[2], *step;        /* (capacity) of the solve: pN, and scratch */
     uint32_t *ends;                /* (n_chunks) scratch of the solve */
     uint32_t *order4;              /* (n_rows) 4 × order */
     float *n_neighbours;           /* (n_rows) listed ones */
-    uint32_t *self;                /* (n_rows) 0, 4, 8, ... */
+    uint32_t *self;                /* (n_rows) nrw_four_of each row */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
     float *sort_x, *sort_y, *sort_z, *sort_radius; /* (n_rows) scratch */
     uint32_t *found;        /* (capacity) scratch: neighbours, particle by particle */

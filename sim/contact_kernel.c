@@ -69,7 +69,7 @@ size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, 
 enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2 };
 
 typedef struct row_sums {
-    nrw_lanes moment, pull, warm[3], spread[NRW_N_TENSOR], force[3], response[16];
+    nrw_lanes moment, pull, warm[3], spread[NRW_N_TENSOR], force[3], response[10];
 } row_sums;
 
 static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], nrw_lanes inverse2,
@@ -89,30 +89,21 @@ static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], n
     force[2] = lanes_fma(twice, az, lanes_fma(strength * radial, d[2], force[2]));
 }
 
-/* In the order of nrw_pair_response: xxx xxy xxz yyx yyy yyz zzx zzy zzz, then the
- * halved mixed ones xyx xyy xyz xzx xzz yzy yzz. */
+/* Ten sums, see tile_kernel.c: xxx xxy xxz yyx yyy yyz zzx zzy zzz and twice xyz. */
 static inline void add_response(const nrw_lanes d[3], nrw_lanes inverse2, nrw_lanes strength,
-                                nrw_lanes r[16])
+                                nrw_lanes r[10])
 {
-    const nrw_lanes five = lanes_all(5.0f) * inverse2, one = lanes_all(1.0f),
-                    three = lanes_all(3.0f);
-    nrw_lanes s[3], low[3], high[3];
-    for (int k = 0; k < 3; k++) {
-        const nrw_lanes p = d[k] * d[k] * five;
+    const nrw_lanes five = lanes_all(-5.0f) * inverse2;
+    nrw_lanes s[3];
+    for (int k = 0; k < 3; k++)
         s[k] = strength * d[k];
-        low[k] = one - p;
-        high[k] = three - p;
-    }
-    for (int a = 0; a < 3; a++)
+    for (int a = 0; a < 3; a++) {
+        const nrw_lanes p = five * (d[a] * d[a]);
+        const nrw_lanes pick[2] = {lanes_all(1.0f) + p, lanes_all(3.0f) + p};
         for (int k = 0; k < 3; k++)
-            r[3 * a + k] = lanes_fma(s[k], (a == k ? high : low)[a], r[3 * a + k]);
-    r[9] = lanes_fma(s[1], low[0], r[9]);
-    r[10] = lanes_fma(s[0], low[1], r[10]);
-    r[11] = r[11] - five * s[0] * d[1] * d[2];
-    r[12] = lanes_fma(s[2], low[0], r[12]);
-    r[13] = lanes_fma(s[0], low[2], r[13]);
-    r[14] = lanes_fma(s[2], low[1], r[14]);
-    r[15] = lanes_fma(s[1], low[2], r[15]);
+            r[3 * a + k] = lanes_fma(s[k], pick[a == k], r[3 * a + k]);
+    }
+    r[9] = lanes_fma((five + five) * s[0], d[1] * d[2], r[9]);
 }
 
 /* An upper bound of the largest eigenvalue of a symmetric tensor: m + 2p, with m the
@@ -141,15 +132,16 @@ static inline void store_near(const nrw_near_task *task, size_t row, const row_s
         lanes_store(task->pull + row, own * sums->pull);
     }
     if (what & WITH_RESPONSE) {
-        /* rows of nrw_pair_task.response from the sixteen sums */
-        static const int from[3 * NRW_N_TENSOR] = {0, 1, 2, 9,  10, 11, 12, 11, 13,
-                                                   3, 4, 5, 11, 14, 15, 6,  7,  8};
+        /* rows of nrw_pair_task.response from the ten sums */
+        static const int from[3 * NRW_N_TENSOR] = {0, 1, 2, 1, 3, 9, 2, 9, 6,
+                                                   3, 4, 5, 9, 5, 7, 6, 7, 8};
+        static const float factor[3 * NRW_N_TENSOR] = {1.0f, 1.0f, 1.0f, 2.0f, 2.0f, 1.0f,
+                                                       2.0f, 1.0f, 2.0f, 1.0f, 1.0f, 1.0f,
+                                                       1.0f, 2.0f, 2.0f, 1.0f, 1.0f, 1.0f};
         for (int k = 0; k < 3 * NRW_N_TENSOR; k++) {
-            const int component = k / 3;
-            const bool mixed = component == NRW_XY || component == NRW_XZ || component == NRW_YZ;
-            const nrw_lanes part = own * sums->response[from[k]];
             float *total = task->response[k] + row;
-            lanes_store(total, lanes_load(total) - lanes_all(mixed ? 2.0f : 1.0f) * part);
+            lanes_store(total,
+                        lanes_load(total) - lanes_all(factor[k]) * own * sums->response[from[k]]);
         }
     }
 }
@@ -170,7 +162,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
         for (int k = 0; k < NRW_N_TENSOR; k++)
             sums.spread[k] = zero;
         if (what & WITH_RESPONSE)
-            for (int k = 0; k < 16; k++)
+            for (int k = 0; k < 10; k++)
                 sums.response[k] = zero;
         nrw_lanes own[4];
         lanes_gather4(places, rows->self + row, own);
@@ -338,7 +330,7 @@ static inline void store_displacement(const nrw_contact_solve *solve, size_t row
     lanes_store(solve->uy + row, u[1]);
     lanes_store(solve->uz + row, u[2]);
     const nrw_lanes four[4] = {u[0], u[1], u[2], lanes_all(0.0f)};
-    lanes_scatter4(place + 4 * row, four);
+    lanes_scatter4(place, row, four);
 }
 
 /* Last slot of a chunk at which two could touch, moving by up to `reach` µm each way. */
@@ -371,7 +363,7 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         const nrw_lanes crowd = k * lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
-        lanes_scatter4(solve->crowded + 4 * row, four);
+        lanes_scatter4(solve->crowded, row, four);
     }
     const float reach = solve->reach_um + 2.5f * sqrtf(lanes_largest(largest));
     for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)

@@ -4,7 +4,7 @@
     nrw_pair_kernel nrw_pair_averaged_##suffix, nrw_pair_response_##suffix, nrw_pair_own_##suffix, \
         nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;                            \
     nrw_tile_kernel nrw_tile_averaged_##suffix, nrw_tile_averaged_flow_##suffix,                   \
-        nrw_tile_flow_##suffix;                                                                    \
+        nrw_tile_flow_##suffix, nrw_tile_response_##suffix;                                        \
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
         nrw_near_response_##suffix;                                                                \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
@@ -28,6 +28,7 @@
         .tile_averaged = nrw_tile_averaged_##suffix,                                               \
         .tile_averaged_flow = nrw_tile_averaged_flow_##suffix,                                     \
         .tile_flow = nrw_tile_flow_##suffix,                                                       \
+        .tile_response = nrw_tile_response_##suffix,                                               \
         .near_geometry = nrw_near_geometry_##suffix,                                               \
         .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
         .near_response = nrw_near_response_##suffix,                                               \

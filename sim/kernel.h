@@ -16,6 +16,13 @@
 
 #define NRW_LANES 16
 
+/* Where the four floats of a row begin in "rows of four": within a chunk of 16, rows r,
+ * r + 4, r + 8 and r + 12 stand together, as a transposition of vectors leaves them. */
+static inline size_t nrw_four_of(size_t row)
+{
+    return 4 * (row / NRW_LANES * NRW_LANES) + 16 * (row % 4) + row % NRW_LANES / 4 * 4;
+}
+
 /* Components of a symmetric tensor in the kernels' order. */
 enum { NRW_XX, NRW_XY, NRW_XZ, NRW_YY, NRW_YZ, NRW_ZZ, NRW_N_TENSOR };
 
@@ -47,8 +54,8 @@ typedef void nrw_tile_kernel(const nrw_pair_task *task);
 typedef struct nrw_contact_rows {
     size_t n_rows;
     const uint32_t *starts;
-    const uint32_t *partner; /* per slot: 4 × row, where it begins in rows of four */
-    const uint32_t *self;    /* (n_rows) 0, 4, 8, ... */
+    const uint32_t *partner; /* per slot: nrw_four_of its row */
+    const uint32_t *self;    /* (n_rows) nrw_four_of each row */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
 } nrw_contact_rows;
@@ -174,6 +181,7 @@ typedef struct nrw_kernels {
     nrw_tile_kernel *tile_averaged;      /* forces from a common tensor */
     nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
     nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
+    nrw_tile_kernel *tile_response;      /* forces for each tensor component alone */
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
     nrw_brake_kernel *brakes, *friction;
     nrw_begin_kernel *begin;

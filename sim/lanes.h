@@ -6,8 +6,8 @@
 #ifndef NRW_LANES_H
 #define NRW_LANES_H
 
-#include <stddef.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdint.h>
 
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
@@ -91,24 +91,19 @@ static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_l
     out[3] = _mm512_shuffle_ps(high01, high23, 0xee);
 }
 
-/* The way back: four vectors as 16 rows, one after the other. */
-static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+/* The way back: four vectors as rows of four from `row` on, a multiple of NRW_WIDTH;
+ * nrw_four_of says where they stand. */
+static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4])
 {
     const __m512 low01 = _mm512_unpacklo_ps(in[0], in[1]),
                  high01 = _mm512_unpackhi_ps(in[0], in[1]);
     const __m512 low23 = _mm512_unpacklo_ps(in[2], in[3]),
                  high23 = _mm512_unpackhi_ps(in[2], in[3]);
-    __m512 t[4];
-    t[0] = _mm512_shuffle_ps(low01, low23, 0x44);
-    t[1] = _mm512_shuffle_ps(low01, low23, 0xee);
-    t[2] = _mm512_shuffle_ps(high01, high23, 0x44);
-    t[3] = _mm512_shuffle_ps(high01, high23, 0xee);
-    for (int k = 0; k < 4; k++) {
-        _mm_store_ps(rows + 4 * k, _mm512_castps512_ps128(t[k]));
-        _mm_store_ps(rows + 4 * (k + 4), _mm512_extractf32x4_ps(t[k], 1));
-        _mm_store_ps(rows + 4 * (k + 8), _mm512_extractf32x4_ps(t[k], 2));
-        _mm_store_ps(rows + 4 * (k + 12), _mm512_extractf32x4_ps(t[k], 3));
-    }
+    float *at = rows + 4 * row;
+    _mm512_storeu_ps(at, _mm512_shuffle_ps(low01, low23, 0x44));
+    _mm512_storeu_ps(at + 16, _mm512_shuffle_ps(low01, low23, 0xee));
+    _mm512_storeu_ps(at + 32, _mm512_shuffle_ps(high01, high23, 0x44));
+    _mm512_storeu_ps(at + 48, _mm512_shuffle_ps(high01, high23, 0xee));
 }
 
 #elif defined(__AVX2__) && defined(__FMA__)
@@ -177,21 +172,17 @@ static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_l
     out[3] = _mm256_shuffle_ps(high01, high23, 0xee);
 }
 
-static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4])
 {
     const __m256 low01 = _mm256_unpacklo_ps(in[0], in[1]),
                  high01 = _mm256_unpackhi_ps(in[0], in[1]);
     const __m256 low23 = _mm256_unpacklo_ps(in[2], in[3]),
                  high23 = _mm256_unpackhi_ps(in[2], in[3]);
-    __m256 t[4];
-    t[0] = _mm256_shuffle_ps(low01, low23, 0x44);
-    t[1] = _mm256_shuffle_ps(low01, low23, 0xee);
-    t[2] = _mm256_shuffle_ps(high01, high23, 0x44);
-    t[3] = _mm256_shuffle_ps(high01, high23, 0xee);
-    for (int k = 0; k < 4; k++) {
-        _mm_store_ps(rows + 4 * k, _mm256_castps256_ps128(t[k]));
-        _mm_store_ps(rows + 4 * (k + 4), _mm256_extractf128_ps(t[k], 1));
-    }
+    float *at = rows + 4 * (row / 16 * 16) + row % 16;
+    _mm256_storeu_ps(at, _mm256_shuffle_ps(low01, low23, 0x44));
+    _mm256_storeu_ps(at + 16, _mm256_shuffle_ps(low01, low23, 0xee));
+    _mm256_storeu_ps(at + 32, _mm256_shuffle_ps(high01, high23, 0x44));
+    _mm256_storeu_ps(at + 48, _mm256_shuffle_ps(high01, high23, 0xee));
 }
 
 #else
@@ -258,11 +249,12 @@ static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_l
         out[k] = (nrw_lanes){rows[(size_t)index[0] + k], rows[(size_t)index[1] + k],
                              rows[(size_t)index[2] + k], rows[(size_t)index[3] + k]};
 }
-static inline void lanes_scatter4(float *rows, const nrw_lanes in[4])
+static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4])
 {
+    float *at = rows + 4 * (row / 16 * 16) + row % 16;
     for (int k = 0; k < 4; k++)
         for (int lane = 0; lane < 4; lane++)
-            rows[4 * lane + k] = in[k][lane];
+            at[16 * lane + k] = in[k][lane];
 }
 
 #endif
@@ -296,13 +288,12 @@ static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d
 static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d, float sums[4])
 {
     const nrw_lanes four[4] = {a, b, c, d};
-    _Alignas(64) float rows[4 * NRW_WIDTH];
-    lanes_scatter4(rows, four);
     for (int k = 0; k < 4; k++) {
-        float sum = 0.0f;
+        float values[NRW_WIDTH];
+        lanes_store(values, four[k]);
+        sums[k] = 0.0f;
         for (int lane = 0; lane < NRW_WIDTH; lane++)
-            sum += rows[4 * lane + k];
-        sums[k] = sum;
+            sums[k] += values[lane];
     }
 }
 #endif

@@ -64,7 +64,7 @@ static void take_rows(nrw_world *world)
 
 static void set_place(nrw_world *world, size_t row, float x, float y, float z)
 {
-    float *place = world->places + 4 * row;
+    float *place = world->places + nrw_four_of(row);
     place[0] = world->px[row] = x;
     place[1] = world->py[row] = y;
     place[2] = world->pz[row] = z;
@@ -90,7 +90,7 @@ static void take_positions(nrw_world *world)
     }
     for (size_t row = world->n; row < world->padded; row++)
         set_place(world, row, NRW_FAR_AWAY_UM, NRW_FAR_AWAY_UM, (float)world->body.radius_um);
-    float *none = world->places + 4 * world->padded;
+    float *none = world->places + nrw_four_of(world->padded);
     none[0] = none[1] = -NRW_FAR_AWAY_UM;
     none[2] = none[3] = 0.0f;
     memset(world->sum_x, 0, world->padded * sizeof(float));
@@ -196,7 +196,7 @@ static nrw_sym3 spin_resistance(const nrw_world *world, size_t i)
 static void set_spin(nrw_world *world, size_t i, nrw_vec3 spin)
 {
     const double a = (double)world->row_radius[i], a3 = a * a * a * world->pair_flow_factor;
-    float *row = world->spins + 4 * i;
+    float *row = world->spins + nrw_four_of(i);
     row[0] = world->spin_x[i] = (float)spin.x;
     row[1] = world->spin_y[i] = (float)spin.y;
     row[2] = world->spin_z[i] = (float)spin.z;
@@ -318,7 +318,7 @@ static void pair_forces(nrw_world *world, const nrw_excitation *excitation)
         kernels->own_moments(task, 0, n);
         keep_fields(world);
     } else if (excitation->n_substeps > 1) {
-        kernels->averaged_response(task, 0, n);
+        kernels->tile_response(task);
     } else {
         set_tensor(task->tensor, excitation->tensor);
         (above_floor ? kernels->tile_averaged_flow : kernels->tile_averaged)(task);

@@ -47,7 +47,7 @@ void NRW_KERNEL(nrw_step_spins_)(const nrw_rows_task *task)
         lanes_store(task->spin_x + row, spin[0]);
         lanes_store(task->spin_y + row, spin[1]);
         lanes_store(task->spin_z + row, spin[2]);
-        lanes_scatter4(task->spins + 4 * row, spin);
+        lanes_scatter4(task->spins, row, spin);
         const nrw_lanes flow = factor * a3;
         lanes_store(task->qx + row, flow * spin[1] / mr);
         lanes_store(task->qy + row, zero - flow * spin[0] / mr);
@@ -202,7 +202,7 @@ float NRW_KERNEL(nrw_step_store_)(const nrw_rows_task *task, const float *const 
             square = lanes_fma(moved, moved, square);
         }
         at[3] = lanes_load(task->row_moment + row);
-        lanes_scatter4(task->places + 4 * row, at);
+        lanes_scatter4(task->places, row, at);
         /* a NaN must not hide: the maximum keeps its second argument then */
         largest = lanes_max(largest, square);
         if (lanes_bits(lanes_above(square, lanes_all(-1.0f))) != LANES_ALL_BITS)

@@ -5,6 +5,7 @@
  * Two rows i at a time are held in registers against all blocks of j above them; the
  * part of j goes to memory, which for swarms that are worth all pairs stays in the
  * nearest cache. */
+#include <stdbool.h>
 #include <string.h>
 
 #include "kernel.h"
@@ -20,6 +21,7 @@
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_);
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_flow_);
 nrw_tile_kernel NRW_KERNEL(nrw_tile_flow_);
+nrw_tile_kernel NRW_KERNEL(nrw_tile_response_);
 
 enum { WITH_DIPOLES = 1, WITH_FLOW = 2, ROWS = 1, OUTPUTS = 6 };
 
@@ -213,4 +215,91 @@ void NRW_KERNEL(nrw_tile_averaged_flow_)(const nrw_pair_task *task)
 void NRW_KERNEL(nrw_tile_flow_)(const nrw_pair_task *task)
 {
     tile(task, WITH_FLOW);
+}
+
+/* --- responses to each component of the tensor ------------------------------- */
+
+/* The force along c for a tensor with M_ab alone is symmetric in a, b and c, so that ten
+ * sums are enough: xxx xxy xxz yyx yyy yyz zzx zzy zzz and twice xyz; where they stand in
+ * nrw_pair_task.response. */
+enum { SUMS = 10 };
+static const int stands[SUMS] = {0, 1, 2, 9, 10, 11, 15, 16, 17, 5};
+
+/* The others, from those: twice one of them, or the same. */
+static const struct {
+    int to, from;
+    float factor;
+} follows[] = {{3, 1, 2.0f},  {4, 9, 2.0f},  {6, 2, 2.0f},   {7, 5, 1.0f},
+               {8, 15, 2.0f}, {12, 5, 1.0f}, {13, 11, 2.0f}, {14, 16, 2.0f}};
+
+/* One pair without its moments. */
+static inline void response_of(const nrw_pair_task *task, const tile_row *i, const tile_block *j,
+                               nrw_lanes weight, const bool masked, nrw_lanes r[SUMS])
+{
+    const nrw_lanes d[3] = {i->x - j->x, i->y - j->y, i->z - j->z};
+    const nrw_lanes r2 = lanes_fma(d[0], d[0], lanes_fma(d[1], d[1], d[2] * d[2]));
+    const nrw_lanes inverse = lanes_rsqrt(lanes_max(r2, lanes_all(task->core2)));
+    const nrw_lanes inverse2 = inverse * inverse, five = lanes_all(-5.0f) * inverse2;
+    nrw_lanes strength = inverse2 * inverse2 * inverse;
+    if (masked)
+        strength = strength * weight;
+    nrw_lanes s[3];
+    for (int k = 0; k < 3; k++)
+        s[k] = strength * d[k];
+    for (int a = 0; a < 3; a++) {
+        const nrw_lanes p = five * (d[a] * d[a]);
+        const nrw_lanes pick[2] = {lanes_all(1.0f) + p, lanes_all(3.0f) + p};
+        for (int k = 0; k < 3; k++)
+            r[3 * a + k] = s[k] * pick[a == k];
+    }
+    r[9] = (five + five) * s[0] * (d[1] * d[2]);
+}
+
+static inline void add_response(const nrw_pair_task *task, const tile_row *i, size_t j,
+                                nrw_lanes sums[SUMS], nrw_lanes weight, const bool masked)
+{
+    tile_block block;
+    block.x = lanes_load(task->x + j);
+    block.y = lanes_load(task->y + j);
+    block.z = lanes_load(task->z + j);
+    block.moment = lanes_load(task->moment + j);
+    nrw_lanes r[SUMS];
+    response_of(task, i, &block, weight, masked, r);
+    for (int k = 0; k < SUMS; k++) {
+        float *out = task->response[stands[k]] + j;
+        sums[k] = lanes_fma(block.moment, r[k], sums[k]);
+        lanes_store(out, lanes_fma(i->moment, r[k], lanes_load(out)));
+    }
+}
+
+void NRW_KERNEL(nrw_tile_response_)(const nrw_pair_task *given)
+{
+    const nrw_pair_task copy = *given, *const task = &copy;
+    const size_t n = task->n;
+    for (int k = 0; k < SUMS; k++)
+        memset(task->response[stands[k]], 0, n * sizeof(float));
+    for (size_t i = 0; i < task->n_filled; i++) {
+        const tile_row row = row_of(task, i, WITH_DIPOLES);
+        const size_t first = i / NRW_WIDTH * NRW_WIDTH;
+        nrw_lanes sums[SUMS];
+        float weights[NRW_WIDTH], row_sums[12];
+        for (int k = 0; k < SUMS; k++)
+            sums[k] = lanes_all(0.0f);
+        for (size_t lane = 0; lane < NRW_WIDTH; lane++)
+            weights[lane] = first + lane > i ? 1.0f : 0.0f;
+        add_response(task, &row, first, sums, lanes_load(weights), true);
+        for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH)
+            add_response(task, &row, j, sums, lanes_all(1.0f), false);
+        lanes_sum4(sums[0], sums[1], sums[2], sums[3], row_sums);
+        lanes_sum4(sums[4], sums[5], sums[6], sums[7], row_sums + 4);
+        lanes_sum4(sums[8], sums[9], sums[8], sums[9], row_sums + 8);
+        for (int k = 0; k < SUMS; k++) {
+            float *out = task->response[stands[k]] + i;
+            *out = task->moment[i] * (row_sums[k] - *out);
+        }
+    }
+    for (size_t k = 0; k < sizeof follows / sizeof *follows; k++)
+        for (size_t i = 0; i < task->n_filled; i++)
+            task->response[follows[k].to][i] =
+                follows[k].factor * task->response[follows[k].from][i];
 }

@@ -101,9 +101,12 @@ static size_t neighbours(size_t i, size_t *found)
     cr_assert_eq(contacts.order[row], i);
     for (size_t slot = contacts.starts[chunk] + row % NRW_LANES; slot < contacts.starts[chunk + 1];
          slot += NRW_LANES) {
-        if (contacts.partner[slot] == 4 * contacts.n_rows)
+        if (contacts.partner[slot] == nrw_four_of(contacts.n_rows))
             continue;
-        const size_t j = contacts.order[contacts.partner[slot] / 4];
+        size_t partner = 0;
+        while (nrw_four_of(partner) != contacts.partner[slot])
+            partner++;
+        const size_t j = contacts.order[partner];
         cr_assert_eq(contacts.touch[slot], radius[i] + radius[j]);
         /* by insertion, for the comparisons below */
         size_t at = n++;
@@ -252,7 +255,7 @@ static float measure(size_t n)
         const bool real = row < n;
         const size_t i = real ? contacts.order[row] : 0;
         const float away = row < contacts.n_rows ? 1e6f : -1e6f;
-        float *place = places + 4 * row;
+        float *place = places + nrw_four_of(row);
         place[0] = real ? (float)x[i] : away;
         place[1] = real ? (float)y[i] : away;
         place[2] = real ? (float)z[i] : 0.0f;

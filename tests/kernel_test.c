@@ -32,14 +32,19 @@ static double expected[9][N];
 #if defined(__x86_64__)
 #define DECLARE(level)                                                                             \
     nrw_pair_kernel nrw_pair_averaged_##level, nrw_pair_response_##level, nrw_pair_own_##level,    \
-        nrw_pair_flow_floor_##level, nrw_pair_flow_unbounded_##level
+        nrw_pair_flow_floor_##level, nrw_pair_flow_unbounded_##level;                              \
+    nrw_tile_kernel nrw_tile_averaged_##level, nrw_tile_averaged_flow_##level,                     \
+        nrw_tile_flow_##level, nrw_tile_response_##level
 #define KERNELS(title, level)                                                                      \
     (nrw_kernels)                                                                                  \
     {                                                                                              \
         .name = title, .averaged = nrw_pair_averaged_##level,                                      \
         .averaged_response = nrw_pair_response_##level, .own_moments = nrw_pair_own_##level,       \
         .flow_floor = nrw_pair_flow_floor_##level,                                                 \
-        .flow_unbounded = nrw_pair_flow_unbounded_##level                                          \
+        .flow_unbounded = nrw_pair_flow_unbounded_##level,                                         \
+        .tile_averaged = nrw_tile_averaged_##level,                                                \
+        .tile_averaged_flow = nrw_tile_averaged_flow_##level, .tile_flow = nrw_tile_flow_##level,  \
+        .tile_response = nrw_tile_response_##level                                                 \
     }
 DECLARE(_v2);
 DECLARE(_v3);
@@ -106,6 +111,7 @@ static nrw_pair_task task_of(void)
     nrw_pair_task task;
     memset(&task, 0, sizeof task);
     task.n = PADDED;
+    task.n_filled = N;
     task.x = x;
     task.y = y;
     task.z = z;
@@ -368,6 +374,83 @@ Test(kernel, flow_in_unbounded_fluid_is_that_of_plain_rotlets)
                         nrw_rotlet_unbounded_um_s(torque_of(j), from_to(j, i), VISCOSITY));
         kernels[k].flow_unbounded(&task, 0, N);
         assert_outputs(kernels[k].name, 3, 6, FLOAT_ERROR);
+    }
+}
+
+/* --- half of the pairs ------------------------------------------------------------ */
+
+static void expect_flow(void)
+{
+    for (size_t i = 0; i < N; i++)
+        for (size_t j = 0; j < N; j++) {
+            nrw_vec3 at = from_to(j, i);
+            at.z = (double)z[i];
+            if (j != i)
+                add(3, i, 1.0,
+                    nrw_rotlet_floor_faxen_um_s(torque_of(j), (double)z[j], RADIUS, at, VISCOSITY));
+        }
+}
+
+Test(kernel, each_pair_once_gives_what_all_rows_give)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    for (uint64_t seed = 1; seed <= 5; seed++)
+        for (size_t k = 0; k < n_kernels; k++) {
+            nrw_tile_kernel *const tiles[] = {kernels[k].tile_averaged, kernels[k].tile_flow,
+                                              kernels[k].tile_averaged_flow};
+            for (int which = 0; which < 3; which++) {
+                make_swarm(seed, 40.0, 2.8);
+                nrw_pair_task task = task_of();
+                set_tensor(&task, tensor);
+                if (which != 1)
+                    expect_averaged();
+                if (which != 0)
+                    expect_flow();
+                tiles[which](&task);
+                if (which != 1)
+                    assert_outputs(kernels[k].name, 0, 3, FLOAT_ERROR);
+                if (which != 0)
+                    assert_outputs(kernels[k].name, 3, 6, FLOAT_ERROR);
+            }
+        }
+}
+
+Test(kernel, each_pair_once_gives_every_response)
+{
+    nrw_kernels kernels[4];
+    const size_t n_kernels = all_kernels(kernels);
+    static float rows[N_RESPONSES][PADDED];
+    for (size_t k = 0; k < n_kernels; k++) {
+        make_swarm(31, 40.0, 2.8);
+        nrw_pair_task task = task_of();
+        kernels[k].averaged_response(&task, 0, N);
+        memcpy(rows, responses, sizeof rows);
+        memset(responses, 0, sizeof responses);
+        kernels[k].tile_response(&task);
+        double largest = 0.0, error = 0.0;
+        for (int c = 0; c < N_RESPONSES; c++)
+            for (size_t i = 0; i < N; i++) {
+                largest = fmax(largest, fabs((double)rows[c][i]));
+                error = fmax(error, fabs((double)rows[c][i] - (double)responses[c][i]));
+            }
+        cr_assert_leq(error, FLOAT_ERROR * largest, "%s: %.3g", kernels[k].name, error / largest);
+    }
+}
+
+Test(kernel, each_pair_once_keeps_the_sum_of_forces_at_nothing)
+{
+    make_swarm(37, 40.0, 2.8);
+    nrw_pair_task task = task_of();
+    set_tensor(&task, tensor);
+    nrw_kernels_get()->tile_averaged(&task);
+    for (int axis = 0; axis < 3; axis++) {
+        double sum = 0.0, size = 0.0;
+        for (size_t i = 0; i < N; i++) {
+            sum += (double)out[axis][i];
+            size += fabs((double)out[axis][i]);
+        }
+        cr_assert_leq(fabs(sum), 1e-6 * size);
     }
 }
 

@@ -115,8 +115,8 @@ static void begin(void)
         const float spin[4] = {real ? (float)(8.0 * uniform(&state) - 4.0) : 0.0f,
                                real ? (float)(8.0 * uniform(&state) - 4.0) : 0.0f,
                                real ? (float)(8.0 * uniform(&state)) : 0.0f, 0.0f};
-        memcpy(places + 4 * row, place, sizeof place);
-        memcpy(spins + 4 * row, spin, sizeof spin);
+        memcpy(places + nrw_four_of(row), place, sizeof place);
+        memcpy(spins + nrw_four_of(row), spin, sizeof spin);
     }
 }
 
@@ -167,7 +167,7 @@ static bool listed(size_t i, size_t j)
 
 static double moment_of(size_t i)
 {
-    return (double)places[4 * contacts.row_of[i] + 3];
+    return (double)places[nrw_four_of(contacts.row_of[i]) + 3];
 }
 
 static double gap_of(size_t i, size_t j)
@@ -272,7 +272,7 @@ Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
         cr_assert_gt(largest, 0.05);
         cr_assert_float_eq((double)task.largest_overlap, largest, 1e-6);
         for (size_t slot = 0; slot < contacts.n_slots; slot++) {
-            if (contacts.partner[slot] == 4 * ROWS)
+            if (contacts.partner[slot] == nrw_four_of(ROWS))
                 continue;
             const double n2 = pow((double)contacts.nx[slot], 2.0) +
                               pow((double)contacts.ny[slot], 2.0) +
@@ -351,7 +351,7 @@ static nrw_brake_task brake_task(void)
 
 static nrw_vec3 spin_of(size_t i)
 {
-    const float *spin = spins + 4 * contacts.row_of[i];
+    const float *spin = spins + nrw_four_of(contacts.row_of[i]);
     return (nrw_vec3){(double)spin[0], (double)spin[1], (double)spin[2]};
 }
 
