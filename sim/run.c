@@ -8,6 +8,7 @@
 
 #include "average.h"
 #include "control.h"
+#include "excitation.h"
 #include "fate.h"
 #include "flow.h"
 #include "random.h"
@@ -15,11 +16,6 @@
 #include "world.h"
 
 #define STEP_MAX_S 0.020
-/* Permanent moments, resolved: steps per period, and the longest step. */
-#define OWN_STEPS_PER_PERIOD 64.0
-#define OWN_STEP_MAX_S 0.002
-/* Induced moments, resolved: substeps per period. */
-#define SUBSTEPS_PER_PERIOD 8.0
 #define TIME_TOLERANCE_S 1e-9
 /* A flow beyond these is not what is computed. */
 #define REYNOLDS_MAX 1.0
@@ -74,12 +70,6 @@ void nrw_run_result_clear(nrw_run_result *result)
 
 /* --- the run's own state ---------------------------------------------------- */
 
-typedef struct setting_response {
-    nrw_average at_heading_zero;
-    double tilt_deg; /* for which it was computed; NAN: not yet */
-    nrw_field field; /* at heading zero */
-} setting_response;
-
 typedef struct run_state {
     const nrw_scenario *scenario;
     const nrw_channel *channel;
@@ -94,8 +84,7 @@ typedef struct run_state {
     uint8_t *marks;      /* (n) the same in the world's order, as the next */
     double *radius_um;   /* (n) */
     nrw_observation seen; /* of the last frame, with imaging's noise */
-    setting_response responses[2];
-    nrw_model leg_model;
+    nrw_exciter exciter;
     double frame_s;      /* spacing of frames */
     uint64_t next_frame; /* index of the next one */
     uint64_t n_visible;
@@ -169,7 +158,6 @@ static nrw_status enter_leg(run_state *run, size_t leg)
     nrw_run_result *result = run->result;
     const double t = run->world->time_s;
     nrw_control_enter(&run->control, leg, t);
-    run->responses[0].tilt_deg = run->responses[1].tilt_deg = NAN;
     nrw_world_drive_changed(run->world);
     if (leg >= run->schedule->n_legs)
         return NRW_OK;
@@ -186,11 +174,8 @@ static nrw_status enter_leg(run_state *run, size_t leg)
     visit->leg = (int)leg;
     visit->start_s = visit->end_s = t;
     visit->end = NRW_LEG_STOPPED;
-    run->leg_model = model_of_leg(run, &run->schedule->legs[leg], visit);
-    visit->model = run->leg_model;
-    const bool own = run->scenario->particles.kind == NRW_MOMENT_PERMANENT &&
-                     run->leg_model == NRW_MODEL_RESOLVED;
-    run->world->own_moments = own;
+    visit->model = model_of_leg(run, &run->schedule->legs[leg], visit);
+    nrw_exciter_enter(&run->exciter, run->world, &run->control, visit->model);
     return NRW_OK;
 }
 
@@ -384,105 +369,7 @@ static nrw_status take_frame(run_state *run)
     return status;
 }
 
-/* --- excitation ------------------------------------------------------------- */
-
-static setting_response *response_of(run_state *run, int which, const nrw_drive_setting *setting)
-{
-    setting_response *response = &run->responses[which];
-    const double tilt = run->control.tilt_deg[which];
-    if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
-        response->field = nrw_drive_field(setting, 0.0, tilt);
-        /* own moments need no averages, and theirs are dear */
-        if (!run->world->own_moments)
-            response->at_heading_zero = nrw_average_of(&run->world->body, &response->field);
-        response->tilt_deg = tilt;
-    }
-    return response;
-}
-
-static nrw_field turned_field(nrw_field field, double heading)
-{
-    field.steady = nrw_vec3_turn(field.steady, heading);
-    field.cos = nrw_vec3_turn(field.cos, heading);
-    field.sin = nrw_vec3_turn(field.sin, heading);
-    return field;
-}
-
-/* Mean of m mᵀ over [t0, t1] of the leg's time, four samples: the tensor turns by
- * less than a quarter of its own period in a substep. */
-static nrw_sym3 mean_tensor(const nrw_body *body, const nrw_field *field, double t0, double t1)
-{
-    enum { SAMPLES = 4 };
-    nrw_sym3 sum = {0};
-    for (int k = 0; k < SAMPLES; k++) {
-        double t = t0 + (t1 - t0) * (k + 0.5) / SAMPLES;
-        nrw_vec3 moment, torque;
-        nrw_induced_at(body, field, 2.0 * NRW_PI * field->frequency_Hz * t, &moment, &torque);
-        sum = nrw_sym3_add_scaled(sum, nrw_sym3_outer(moment), 1.0 / SAMPLES);
-    }
-    return sum;
-}
-
-static double heading_at(const run_state *run, const nrw_drive_setting *setting, int which, double t)
-{
-    double base = setting->mode == NRW_DRIVE_GENERAL ? 0.0 : run->control.heading_rad[which];
-    return base + nrw_drive_wobble_rad(setting, t - run->control.leg_start_s);
-}
-
-/* Fills the excitation for a step of at most h from now; may shorten h. */
-static void excite(run_state *run, double *h, nrw_excitation *excitation, nrw_vec3 *spin_axis)
-{
-    nrw_world *world = run->world;
-    int which;
-    const nrw_drive_setting *setting = nrw_control_setting(&run->control, world->time_s, &which);
-    if (setting->mode == NRW_DRIVE_SAMPLED) {
-        nrw_sampled_excite(world, setting->samples, world->time_s - run->control.leg_start_s, h,
-                           excitation, spin_axis);
-        return;
-    }
-    setting_response *response = response_of(run, which, setting);
-    const double f = response->field.frequency_Hz;
-    const bool resolved = run->leg_model == NRW_MODEL_RESOLVED && f > 0.0;
-    excitation->n_substeps = 1;
-    if (world->own_moments) {
-        const double m = world->body.permanent_fAm2;
-        double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
-        if (f > 0.0)
-            most = fmin(most, 1.0 / (OWN_STEPS_PER_PERIOD * f));
-        if (*h > most)
-            *h = *h / ceil(*h / most);
-    } else if (resolved) {
-        double most = NRW_MAX_SUBSTEPS / (SUBSTEPS_PER_PERIOD * f);
-        if (*h > most)
-            *h = *h / ceil(*h / most);
-        int substeps = (int)ceil(*h * SUBSTEPS_PER_PERIOD * f - 1e-9);
-        excitation->n_substeps = substeps < 1 ? 1 : substeps;
-    }
-    const double t0 = world->time_s, middle = t0 + 0.5 * *h;
-    const double heading = heading_at(run, setting, which, middle);
-    const double begun = run->control.leg_start_s;
-    nrw_field field = turned_field(response->field, heading);
-    nrw_vec3 axis = nrw_vec3_cross(field.cos, field.sin);
-    double size = nrw_vec3_norm(axis);
-    *spin_axis = size > 0.0 ? nrw_vec3_scale(axis, 1.0 / size) : (nrw_vec3){0.0, 0.0, 1.0};
-    if (world->own_moments) {
-        excitation->field = nrw_field_at(&field, 2.0 * NRW_PI * f * (middle - begun));
-        excitation->size2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;
-        return;
-    }
-    nrw_average average = nrw_average_turn(response->at_heading_zero, heading);
-    excitation->tensor = average.moment2;
-    excitation->torque = average.torque;
-    excitation->size2 = average.size2;
-    if (!resolved || run->scenario->particles.kind != NRW_MOMENT_INDUCED)
-        return;
-    for (int k = 0; k < excitation->n_substeps; k++)
-        excitation->substep_tensors[k] =
-            mean_tensor(&world->body, &field, t0 - begun + *h * k / excitation->n_substeps,
-                        t0 - begun + *h * (k + 1) / excitation->n_substeps);
-    if (excitation->n_substeps == 1)
-        excitation->tensor = excitation->substep_tensors[0];
-}
+/* --- steps ----------------------------------------------------------------- */
 
 static void add_spin(run_state *run, nrw_vec3 axis, double taken)
 {
@@ -516,7 +403,7 @@ static nrw_status step_once(run_state *run, double h, double most)
         memset(&excitation, 0, sizeof excitation);
         nrw_vec3 axis;
         double taken, wanted = h;
-        excite(run, &wanted, &excitation, &axis);
+        nrw_excite(&run->exciter, &wanted, &excitation, &axis);
         nrw_errors failure;
         nrw_errors_init(&failure);
         nrw_status status = nrw_world_step(world, &excitation, wanted, &taken, &failure);

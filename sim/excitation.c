@@ -1,0 +1,137 @@
+#include "excitation.h"
+
+#include <math.h>
+
+#include "sampled_average.h"
+
+/* Permanent moments, resolved: steps per period, and the longest step. */
+#define OWN_STEPS_PER_PERIOD 64.0
+#define OWN_STEP_MAX_S 0.002
+/* Induced moments, resolved: substeps per period. */
+#define SUBSTEPS_PER_PERIOD 8.0
+
+static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
+                                               const nrw_drive_setting *setting)
+{
+    nrw_setting_response *response = &exciter->responses[which];
+    const double tilt = exciter->control->tilt_deg[which];
+    if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
+        response->field = nrw_drive_field(setting, 0.0, tilt);
+        /* own moments need no averages, and theirs are dear */
+        if (!exciter->world->own_moments)
+            response->average = nrw_average_of(&exciter->world->body, &response->field);
+        response->tilt_deg = tilt;
+    }
+    return response;
+}
+
+static nrw_field turned_field(nrw_field field, double heading)
+{
+    field.steady = nrw_vec3_turn(field.steady, heading);
+    field.cos = nrw_vec3_turn(field.cos, heading);
+    field.sin = nrw_vec3_turn(field.sin, heading);
+    return field;
+}
+
+/* Mean of m mᵀ over [t0, t1] of the leg's time, four samples: the tensor turns by
+ * less than a quarter of its own period in a substep. */
+static nrw_sym3 mean_tensor(const nrw_body *body, const nrw_field *field, double t0, double t1)
+{
+    enum { SAMPLES = 4 };
+    nrw_sym3 sum = {0};
+    for (int k = 0; k < SAMPLES; k++) {
+        double t = t0 + (t1 - t0) * (k + 0.5) / SAMPLES;
+        nrw_vec3 moment, torque;
+        nrw_induced_at(body, field, 2.0 * NRW_PI * field->frequency_Hz * t, &moment, &torque);
+        sum = nrw_sym3_add_scaled(sum, nrw_sym3_outer(moment), 1.0 / SAMPLES);
+    }
+    return sum;
+}
+
+static double heading_at(const nrw_control *control, const nrw_drive_setting *setting, int which,
+                         double t)
+{
+    double base = setting->mode == NRW_DRIVE_GENERAL ? 0.0 : control->heading_rad[which];
+    return base + nrw_drive_wobble_rad(setting, t - control->leg_start_s);
+}
+
+/* Shortens a step of individual moments so that they are followed. */
+static double own_step_s(const nrw_world *world, double frequency_Hz, double h_s)
+{
+    const double m = world->body.permanent_fAm2;
+    double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
+    if (frequency_Hz > 0.0)
+        most = fmin(most, 1.0 / (OWN_STEPS_PER_PERIOD * frequency_Hz));
+    return h_s > most ? h_s / ceil(h_s / most) : h_s;
+}
+
+/* The same for substeps of a common moment; *n_substeps gets their number. */
+static double phase_step_s(double frequency_Hz, double h_s, int *n_substeps)
+{
+    const double most = NRW_MAX_SUBSTEPS / (SUBSTEPS_PER_PERIOD * frequency_Hz);
+    const double h = h_s > most ? h_s / ceil(h_s / most) : h_s;
+    const int substeps = (int)ceil(h * SUBSTEPS_PER_PERIOD * frequency_Hz - 1e-9);
+    *n_substeps = substeps < 1 ? 1 : substeps;
+    return h;
+}
+
+static nrw_vec3 turning_axis(const nrw_field *field)
+{
+    const nrw_vec3 axis = nrw_vec3_cross(field->cos, field->sin);
+    const double size = nrw_vec3_norm(axis);
+    return size > 0.0 ? nrw_vec3_scale(axis, 1.0 / size) : (nrw_vec3){0.0, 0.0, 1.0};
+}
+
+void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control *control,
+                       nrw_model model)
+{
+    exciter->world = world;
+    exciter->control = control;
+    exciter->model = model;
+    exciter->responses[0].tilt_deg = exciter->responses[1].tilt_deg = NAN;
+    world->own_moments =
+        world->body.kind == NRW_MOMENT_PERMANENT && model == NRW_MODEL_RESOLVED;
+}
+
+void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
+                nrw_vec3 *spin_axis)
+{
+    nrw_world *world = exciter->world;
+    const nrw_control *control = exciter->control;
+    const double t0 = world->time_s, begun = control->leg_start_s;
+    int which;
+    const nrw_drive_setting *setting = nrw_control_setting(control, t0, &which);
+    if (setting->mode == NRW_DRIVE_SAMPLED) {
+        nrw_sampled_excite(world, setting->samples, t0 - begun, h_s, excitation, spin_axis);
+        return;
+    }
+    const nrw_setting_response *response = response_of(exciter, which, setting);
+    const double f = response->field.frequency_Hz;
+    const bool resolved = exciter->model == NRW_MODEL_RESOLVED && f > 0.0;
+    excitation->n_substeps = 1;
+    if (world->own_moments)
+        *h_s = own_step_s(world, f, *h_s);
+    else if (resolved)
+        *h_s = phase_step_s(f, *h_s, &excitation->n_substeps);
+    const double h = *h_s, middle = t0 + 0.5 * h;
+    const double heading = heading_at(control, setting, which, middle);
+    const nrw_field field = turned_field(response->field, heading);
+    *spin_axis = turning_axis(&field);
+    if (world->own_moments) {
+        excitation->field = nrw_field_at(&field, 2.0 * NRW_PI * f * (middle - begun));
+        excitation->size2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;
+        return;
+    }
+    const nrw_average average = nrw_average_turn(response->average, heading);
+    excitation->tensor = average.moment2;
+    excitation->torque = average.torque;
+    excitation->size2 = average.size2;
+    if (!resolved || world->body.kind != NRW_MOMENT_INDUCED)
+        return;
+    const int n = excitation->n_substeps;
+    for (int k = 0; k < n; k++)
+        excitation->substep_tensors[k] =
+            mean_tensor(&world->body, &field, t0 - begun + h * k / n, t0 - begun + h * (k + 1) / n);
+    if (n == 1)
+        excitation->tensor = excitation->substep_tensors[0];
+}
