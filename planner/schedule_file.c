@@ -191,7 +191,8 @@ static void read_leg(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_samples_c
     const nrw_yaml_node *on_timeout = nrw_yaml_get(node, "on_timeout");
     const nrw_yaml_node *on_stall = nrw_yaml_get(node, "on_stall");
     if (drive)
-        (void)nrw_drive_read(doc, drive, map, NULL, &source, &leg->drive);
+        (void)(nrw_drive_read(doc, drive, map, NULL, &source, &leg->drive) &&
+               nrw_drive_check_lag(doc, drive, &leg->drive, &context->scenario->particles));
     if (until)
         read_until(doc, until, map, &leg->until);
     if (on_timeout)

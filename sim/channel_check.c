@@ -54,6 +54,10 @@ static nrw_status check_release(const nrw_scenario *scenario, const nrw_outline 
                              release->radius_um, release->radius_um - fmax(distance, 0.0));
 }
 
+/* Contacts push a particle out that overlaps a wall by a tenth of its diameter; more is
+ * a mistake. */
+#define START_OVERLAP 0.1
+
 static nrw_status check_positions(const nrw_scenario *scenario, const nrw_outline *outline,
                                   nrw_errors *errors)
 {
@@ -62,10 +66,16 @@ static nrw_status check_positions(const nrw_scenario *scenario, const nrw_outlin
     for (size_t i = 0; i < particles->count; i++) {
         const double *at = particles->positions_um[i];
         char key[64];
-        if (nrw_outline_contains(outline, at[0], at[1]))
-            continue;
+        const double distance = nrw_outline_distance_um(outline, at[0], at[1], NULL);
+        const double overlap = 0.5 * particles->diameter_um - fmax(distance, 0.0);
         (void)snprintf(key, sizeof key, "particles.positions_um[%zu]", i);
         nrw_status found = check_point(scenario, outline, at, key, "the particle", errors);
+        if (found == NRW_OK &&
+            overlap > START_OVERLAP * particles->diameter_um + on_wall_um(scenario))
+            found = nrw_errors_add_at(errors, NRW_BAD_INPUT, file_of(scenario), 0, 0, key,
+                                      "a centre at least a radius from the walls",
+                                      "the particle at (%g, %g) reaches %.4g um into a wall",
+                                      at[0], at[1], overlap);
         status = found != NRW_OK ? found : status;
     }
     return status;

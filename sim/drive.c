@@ -174,6 +174,23 @@ double nrw_drive_next_switch_s(const nrw_drive *drive, double t_s)
     return into < first - tolerance ? begin + first : begin + drive->alternate_period_s;
 }
 
+const char *nrw_drive_too_quick(const nrw_drive *drive, double relaxation_time_s, double *time_s)
+{
+    const double least = NRW_SLOW_TIMES * relaxation_time_s;
+    const nrw_drive_setting *const other = drive->alternate_share > 0.0 ? &drive->other : NULL;
+    *time_s = drive->main.wobble_period_s;
+    if (drive->main.wobble_deg > 0.0 && *time_s < least)
+        return "wobble.period_s";
+    if (!other)
+        return NULL;
+    *time_s = drive->alternate_period_s *
+              fmin(drive->alternate_share, 1.0 - drive->alternate_share);
+    if (*time_s < least)
+        return "alternate.period_s";
+    *time_s = other->wobble_period_s;
+    return other->wobble_deg > 0.0 && *time_s < least ? "alternate.drive.wobble.period_s" : NULL;
+}
+
 const char *nrw_drive_mode_name(nrw_drive_mode mode)
 {
     switch (mode) {

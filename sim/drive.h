@@ -99,6 +99,13 @@ const nrw_drive_setting *nrw_drive_at(const nrw_drive *drive, double t_s);
  * INFINITY without alternation. */
 double nrw_drive_next_switch_s(const nrw_drive *drive, double t_s);
 
+/* The slow controls of a drive (wobble, alternation) are taken to change nothing in how
+ * moments follow the field. Returns the key of the first whose time is shorter than
+ * NRW_SLOW_TIMES relaxation times, NULL if there is none; *time_s gets its time (of an
+ * alternation the shorter part). */
+#define NRW_SLOW_TIMES 10.0
+const char *nrw_drive_too_quick(const nrw_drive *drive, double relaxation_time_s, double *time_s);
+
 /* Name of a mode as in the files ("rotating", ...); a static string. */
 const char *nrw_drive_mode_name(nrw_drive_mode mode);
 

@@ -339,6 +339,36 @@ bool nrw_drive_read(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map 
     return good;
 }
 
+/* The value at a path of keys inside a drive, or the innermost around it. */
+static const nrw_yaml_node *node_at(const nrw_yaml_node *node, const char *path)
+{
+    while (*path) {
+        char key[NRW_NAME_SIZE];
+        const size_t length = strcspn(path, ".");
+        (void)snprintf(key, sizeof key, "%.*s", (int)length, path);
+        const nrw_yaml_node *child = nrw_yaml_get(node, key);
+        if (!child)
+            break;
+        node = child;
+        path += length + (path[length] == '.');
+    }
+    return node;
+}
+
+bool nrw_drive_check_lag(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_drive *drive,
+                         const nrw_particles *particles)
+{
+    double time_s;
+    const char *key = particles->kind == NRW_MOMENT_INDUCED
+                          ? nrw_drive_too_quick(drive, particles->relaxation_time_s, &time_s)
+                          : NULL;
+    return !key || nrw_yaml_error(doc, node_at(node, key),
+                                  "ten times particles.magnetics.relaxation_time_s at least",
+                                  "%s of %.3g s is too quick for moments that take %.3g s to follow "
+                                  "(their lag behind slow changes of the drive is not modelled)",
+                                  key, time_s, particles->relaxation_time_s);
+}
+
 /* --- writing ----------------------------------------------------------------- */
 
 static bool same_number(double a, double b)

@@ -23,6 +23,11 @@ typedef struct nrw_samples_source {
 bool nrw_drive_read(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
                     const nrw_yaml_node *vary, const nrw_samples_source *source, nrw_drive *drive);
 
+/* That the moments can follow the slow controls of a drive that was read from `node`
+ * (nrw_drive_too_quick). Reports where not; false then. */
+bool nrw_drive_check_lag(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_drive *drive,
+                         const nrw_particles *particles);
+
 /* Writes a drive as a mapping in one line. Reading it gives the same drive to
  * the last bit, except for values of keys that its mode doesn't have. */
 void nrw_drive_write(nrw_yaml_out *out, const nrw_drive *drive);

@@ -30,7 +30,8 @@ const nrw_drive_key *nrw_drive_key_find(const char *key);
 #define NRW_WOBBLE_DEGREES NRW_FROM_TO(0.0, 180.0)
 #define NRW_WOBBLE_PERIODS NRW_FROM_TO(0.0, 1e6)
 #define NRW_ALTERNATE_SHARES NRW_BETWEEN(0.0, 1.0)
-#define NRW_ALTERNATE_PERIODS NRW_ABOVE_TO(0.0, 1e6)
+/* Every switch ends a step, so that shorter periods could not be worked through. */
+#define NRW_ALTERNATE_PERIODS NRW_FROM_TO(1e-3, 1e6)
 #define NRW_HEADING_DEGREES NRW_FROM_TO(-3600.0, 3600.0)
 
 /* What an alternate drive of that mode starts from: the outer drive's values of

@@ -9,6 +9,7 @@
 #define OWN_STEP_MAX_S 0.002
 /* Induced moments, resolved: substeps per period. */
 #define SUBSTEPS_PER_PERIOD 8.0
+#define STEPS_PER_WOBBLE 32.0
 
 static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
                                                const nrw_drive_setting *setting)
@@ -55,6 +56,12 @@ static double heading_at(const nrw_control *control, const nrw_drive_setting *se
     return base + nrw_drive_wobble_rad(setting, t - control->leg_start_s);
 }
 
+/* The longest equal parts of h_s that are at most `most`. */
+static double shorter_step_s(double h_s, double most)
+{
+    return h_s > most ? h_s / ceil(h_s / most) : h_s;
+}
+
 /* Shortens a step of individual moments so that they are followed. */
 static double own_step_s(const nrw_world *world, double frequency_Hz, double h_s)
 {
@@ -62,14 +69,14 @@ static double own_step_s(const nrw_world *world, double frequency_Hz, double h_s
     double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
     if (frequency_Hz > 0.0)
         most = fmin(most, 1.0 / (OWN_STEPS_PER_PERIOD * frequency_Hz));
-    return h_s > most ? h_s / ceil(h_s / most) : h_s;
+    return shorter_step_s(h_s, most);
 }
 
 /* The same for substeps of a common moment; *n_substeps gets their number. */
 static double phase_step_s(double frequency_Hz, double h_s, int *n_substeps)
 {
     const double most = NRW_MAX_SUBSTEPS / (SUBSTEPS_PER_PERIOD * frequency_Hz);
-    const double h = h_s > most ? h_s / ceil(h_s / most) : h_s;
+    const double h = shorter_step_s(h_s, most);
     const int substeps = (int)ceil(h * SUBSTEPS_PER_PERIOD * frequency_Hz - 1e-9);
     *n_substeps = substeps < 1 ? 1 : substeps;
     return h;
@@ -109,6 +116,8 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
     const double f = response->field.frequency_Hz;
     const bool resolved = exciter->model == NRW_MODEL_RESOLVED && f > 0.0;
     excitation->n_substeps = 1;
+    if (setting->wobble_deg > 0.0) /* the heading of a step is that of its middle */
+        *h_s = shorter_step_s(*h_s, setting->wobble_period_s / STEPS_PER_WOBBLE);
     if (world->own_moments)
         *h_s = own_step_s(world, f, *h_s);
     else if (resolved)

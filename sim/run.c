@@ -712,14 +712,29 @@ static nrw_status finish(run_state *run)
     return status;
 }
 
-static nrw_status check_model(const nrw_schedule *schedule, nrw_model model, nrw_errors *errors)
+/* What no model, or not the one asked for, can follow. */
+static nrw_status check_legs(const nrw_scenario *scenario, const nrw_schedule *schedule,
+                             nrw_model model, nrw_errors *errors)
 {
-    for (size_t i = 0; i < schedule->n_legs && model == NRW_MODEL_AVERAGED; i++)
-        if (schedule->legs[i].drive.main.mode == NRW_DRIVE_SAMPLED)
+    const nrw_particles *particles = &scenario->particles;
+    for (size_t i = 0; i < schedule->n_legs; i++) {
+        const nrw_leg *leg = &schedule->legs[i];
+        double time_s;
+        const char *quick = particles->kind == NRW_MOMENT_INDUCED
+                                ? nrw_drive_too_quick(&leg->drive, particles->relaxation_time_s,
+                                                      &time_s)
+                                : NULL;
+        if (quick)
+            return nrw_errors_add(errors, NRW_REFUSED, "slower changes of the drive",
+                                  "leg \"%s\": %s of %.3g s is too quick for moments that take "
+                                  "%.3g s to follow",
+                                  leg->name, quick, time_s, particles->relaxation_time_s);
+        if (model == NRW_MODEL_AVERAGED && leg->drive.main.mode == NRW_DRIVE_SAMPLED)
             return nrw_errors_add(errors, NRW_REFUSED, "--model auto or resolved",
                                   "leg \"%s\" plays samples, which have no period that the "
                                   "averaged model could average over",
-                                  schedule->legs[i].name);
+                                  leg->name);
+    }
     return NRW_OK;
 }
 
@@ -738,7 +753,7 @@ nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
     run.errors = errors;
     if (schedule->n_legs == 0)
         return nrw_errors_add(errors, NRW_BAD_INPUT, "at least one leg", "the schedule has no legs");
-    nrw_status status = check_model(schedule, config->model, errors);
+    nrw_status status = check_legs(scenario, schedule, config->model, errors);
     if (status != NRW_OK)
         return status;
     status = begin(&run);

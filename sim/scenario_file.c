@@ -80,22 +80,6 @@ static void release_from_positions(nrw_scenario *scenario)
     release->radius_um = farthest + 0.5 * particles->diameter_um;
 }
 
-/* What one block must be for another; `root` says where they stand. */
-static void check_together(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario *scenario)
-{
-    const nrw_yaml_node *channel = nrw_yaml_get(root, "channel");
-    const nrw_yaml_node *depth = nrw_yaml_get(channel, "depth_um");
-    const nrw_yaml_node *hold = nrw_yaml_get(nrw_yaml_get(root, "goal"), "hold_s");
-    if (depth && scenario->particles.diameter_um > 0.0 &&
-        scenario->map.depth_um <= scenario->particles.diameter_um)
-        (void)nrw_yaml_error(doc, depth, "more than particles.diameter_um",
-                             "%g µm is no more than the diameter of a particle",
-                             scenario->map.depth_um);
-    if (hold && scenario->deadline_s > 0.0 && scenario->goal.hold_s >= scenario->deadline_s)
-        (void)nrw_yaml_error(doc, hold, "less than deadline_s", "%g s is no less than the deadline",
-                             scenario->goal.hold_s);
-}
-
 static void read_job(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario *scenario)
 {
     const nrw_yaml_node *positions = nrw_yaml_get(nrw_yaml_get(root, "particles"), "positions_um");
@@ -131,7 +115,7 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario
     nrw_scenario_read_imaging(doc, nrw_yaml_get(root, "imaging"), &scenario->imaging);
     nrw_scenario_read_uncertainty(doc, nrw_yaml_get(root, "uncertainty"), &scenario->uncertainty);
     nrw_scenario_read_model(doc, nrw_yaml_get(root, "model"), &scenario->model);
-    check_together(doc, root, scenario);
+    nrw_scenario_check_together(doc, root, scenario);
     nrw_scenario_read_mask(doc, nrw_yaml_get(root, "channel"), scenario);
     nrw_scenario_check_flow(doc, nrw_yaml_get(root, "flow"), scenario);
 }

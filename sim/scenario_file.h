@@ -22,6 +22,21 @@ void nrw_scenario_read_fluid(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_f
 void nrw_scenario_read_particles(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
                                  nrw_particles *particles);
 
+/* A start position that could be read. */
+typedef struct nrw_placed {
+    double at[3]; /* µm; z -INFINITY where left out */
+    const nrw_yaml_node *node;
+} nrw_placed;
+
+/* That particles (n) of that diameter don't lie in one another, by more than a tenth of
+ * it. O(n). */
+void nrw_scenario_check_overlaps(nrw_yaml_doc *doc, const nrw_placed *all, size_t n,
+                                 double diameter_um);
+
+/* What the blocks must be for each other: call it when all have been read. */
+void nrw_scenario_check_together(nrw_yaml_doc *doc, const nrw_yaml_node *root,
+                                 const nrw_scenario *scenario);
+
 /* The picture of `mask` is left to nrw_scenario_read_mask. */
 void nrw_scenario_read_map(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_map *map);
 

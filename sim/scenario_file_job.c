@@ -210,7 +210,8 @@ void nrw_scenario_read_sweep(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_s
     const nrw_yaml_node *drive = nrw_yaml_get(node, "drive"), *vary = nrw_yaml_get(node, "vary");
     size_t n_errors = nrw_yaml_n_errors(doc);
     if (drive)
-        (void)nrw_drive_read(doc, drive, &scenario->map, vary, NULL, &sweep->drive);
+        (void)(nrw_drive_read(doc, drive, &scenario->map, vary, NULL, &sweep->drive) &&
+               nrw_drive_check_lag(doc, drive, &sweep->drive, &scenario->particles));
     /* What belongs to a drive that could not be read nobody can tell. */
     if (drive && vary && n_errors == nrw_yaml_n_errors(doc))
         read_vary(doc, vary, sweep);

@@ -170,21 +170,16 @@ static void check_height(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw
                              "%g µm puts the particle into the ceiling", z_um);
 }
 
-typedef struct placed {
-    double at[3]; /* z -INFINITY where left out */
-    const nrw_yaml_node *node;
-} placed;
-
 static int compare_placed(const void *left, const void *right)
 {
-    const placed *a = left, *b = right;
+    const nrw_placed *a = left, *b = right;
     for (int i = 0; i < 3; i++)
         if (a->at[i] < b->at[i] || a->at[i] > b->at[i])
             return a->at[i] < b->at[i] ? -1 : 1;
     return a->node->index < b->node->index ? -1 : a->node->index > b->node->index;
 }
 
-static void check_equal(nrw_yaml_doc *doc, placed *all, size_t n)
+static void check_equal(nrw_yaml_doc *doc, nrw_placed *all, size_t n)
 {
     qsort(all, n, sizeof *all, compare_placed);
     for (size_t i = 1; i < n; i++) {
@@ -197,7 +192,7 @@ static void check_equal(nrw_yaml_doc *doc, placed *all, size_t n)
 
 /* Reads the positions into memory for all of them; `all` is scratch of as many. */
 static void read_each(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
-                      nrw_particles *particles, placed *all)
+                      nrw_particles *particles, nrw_placed *all)
 {
     size_t n_good = 0;
     for (const nrw_yaml_node *child = node->first; child; child = child->next) {
@@ -214,7 +209,8 @@ static void read_each(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_ma
         memcpy(all[n_good].at, at, sizeof at);
         all[n_good++].node = child;
     }
-    check_equal(doc, all, n_good);
+    nrw_scenario_check_overlaps(doc, all, n_good, particles->diameter_um);
+    check_equal(doc, all, n_good); /* sorts them */
 }
 
 static void read_positions(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_map *map,
@@ -227,7 +223,7 @@ static void read_positions(nrw_yaml_doc *doc, const nrw_yaml_node *node, const n
         (void)nrw_yaml_error(doc, node, "at least one position", "is an empty list");
         return;
     }
-    placed *all = malloc(n * sizeof *all);
+    nrw_placed *all = malloc(n * sizeof *all);
     particles->positions_um = malloc(n * sizeof *particles->positions_um);
     if (all && particles->positions_um) {
         if (particles->count > 0 && particles->count != n)

@@ -1,12 +1,15 @@
 #include "world.h"
 
 #include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "flow.h"
 #include "particle.h"
 #include "random.h"
+#include "scenario_locate.h"
 
 /* A floor gap that was given is held by a spring this much stiffer than contacts. */
 #define GIVEN_GAP_STIFFNESS 100.0
@@ -245,44 +248,86 @@ bool nrw_place_in_circle(const nrw_channel *channel, const double centre[2], dou
     return fits;
 }
 
+/* An error at a given position, or what is wrong with its drawn size. */
+static nrw_status refuse_position(const nrw_world *world, size_t i, const char *expected,
+                                  nrw_errors *errors, const char *what, ...)
+    __attribute__((format(printf, 5, 6)));
+
+static nrw_status refuse_position(const nrw_world *world, size_t i, const char *expected,
+                                  nrw_errors *errors, const char *what, ...)
+{
+    const char *path = world->scenario->path;
+    const size_t first = errors ? errors->n_items : 0;
+    char key[64], text[256];
+    va_list arguments;
+    va_start(arguments, what);
+    (void)vsnprintf(text, sizeof text, what, arguments);
+    va_end(arguments);
+    (void)snprintf(key, sizeof key, "particles.positions_um[%zu]", i);
+    const nrw_status status = nrw_errors_add_at(errors, NRW_BAD_INPUT, path ? path : "", 0, 0, key,
+                                                expected, "%s", text);
+    nrw_scenario_locate(world->scenario, errors, first);
+    return status;
+}
+
+/* What the readers could not know: the drawn sizes, and the places that walls and
+ * heights have by now. */
 static nrw_status check_given_positions(const nrw_world *world, nrw_errors *errors)
 {
+    const double depth = world->scenario->map.depth_um;
     for (size_t i = 0; i < world->n; i++) {
-        double distance = nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL);
+        const double radius = (double)world->radius[i], z = world->z[i];
+        const double distance =
+            nrw_channel_distance_um(world->channel, world->x[i], world->y[i], NULL);
         if (distance < 0.0)
-            return nrw_errors_add(
-                errors, NRW_BAD_INPUT, "every particle in the channel",
-                "particles.positions_um[%zu] (%.6g, %.6g) lies %.3g µm inside a wall", i,
-                world->x[i], world->y[i], -distance);
-        if (world->body.has_floor && world->z[i] < (double)world->radius[i])
-            return nrw_errors_add(
-                errors, NRW_BAD_INPUT, "a centre at least one radius above the floor",
-                "particles.positions_um[%zu] has z = %.6g µm, but the radius is %.6g µm", i,
-                world->z[i], (double)world->radius[i]);
-        if (world->z[i] > world->scenario->map.depth_um - (double)world->radius[i])
-            return nrw_errors_add(
-                errors, NRW_BAD_INPUT, "a centre at least one radius below the ceiling",
-                "particles.positions_um[%zu] has z = %.6g µm in a channel %.6g µm deep", i,
-                world->z[i], world->scenario->map.depth_um);
+            return refuse_position(world, i, "a place in the channel", errors,
+                                   "(%.6g, %.6g) lies %.3g µm inside a wall", world->x[i],
+                                   world->y[i], -distance);
+        if (world->body.has_floor && z < radius)
+            return refuse_position(world, i, "a centre at least one radius above the floor",
+                                   errors, "has z = %.6g µm, but the radius is %.6g µm", z,
+                                   radius);
+        if (z > depth - radius)
+            return refuse_position(world, i, "a centre at least one radius below the ceiling",
+                                   errors, "has z = %.6g µm in a channel %.6g µm deep", z, depth);
         for (size_t j = 0; j < i; j++) {
-            double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
-            double dz = world->z[i] - world->z[j];
-            double apart = sqrt(dx * dx + dy * dy + dz * dz);
-            double touch = (double)(world->radius[i] + world->radius[j]);
+            const double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
+            const double dz = z - world->z[j], apart = sqrt(dx * dx + dy * dy + dz * dz);
+            const double touch = radius + (double)world->radius[j];
             if (apart < 0.9 * touch)
-                return nrw_errors_add(errors, NRW_BAD_INPUT, "particles that don't overlap",
-                                      "particles.positions_um[%zu] and [%zu] are %.4g µm apart, "
-                                      "closer than they touch (%.4g µm)",
-                                      j, i, apart, touch);
+                return refuse_position(world, i, "particles that don't overlap", errors,
+                                       "overlaps position %zu: they are %.4g µm apart, and touch "
+                                       "at %.4g µm",
+                                       j, apart, touch);
         }
     }
     return NRW_OK;
+}
+
+/* A particle that was drawn larger than the channel is deep has no place in it. */
+static nrw_status check_sizes(const nrw_world *world, nrw_errors *errors)
+{
+    const nrw_scenario *scenario = world->scenario;
+    const double largest = 2.0 * (double)world->largest_radius;
+    const size_t first = errors ? errors->n_items : 0;
+    if (largest < scenario->map.depth_um)
+        return NRW_OK;
+    const nrw_status status = nrw_errors_add_at(
+        errors, NRW_BAD_INPUT, scenario->path ? scenario->path : "", 0, 0, "particles.diameter_cv",
+        "a smaller spread or a deeper channel",
+        "a particle of %.4g µm was drawn for a channel %.4g µm deep", largest,
+        scenario->map.depth_um);
+    nrw_scenario_locate(scenario, errors, first);
+    return status;
 }
 
 static nrw_status place_particles(nrw_world *world, nrw_errors *errors)
 {
     const nrw_scenario *scenario = world->scenario;
     const nrw_particles *particles = &scenario->particles;
+    const nrw_status sizes = check_sizes(world, errors);
+    if (sizes != NRW_OK)
+        return sizes;
     if (particles->positions_um) {
         for (size_t i = 0; i < world->n; i++) {
             world->x[i] = particles->positions_um[i][0];

@@ -713,7 +713,7 @@ Test(channel, start_positions_outside_are_refused_each)
     nrw_particles *particles = &setup.scenario->particles;
     double(*positions)[3] = malloc(4 * sizeof *positions);
     cr_assert_not_null(positions);
-    const double at[4][3] = {{20, 0, NAN}, {20, 41, NAN}, {280, -39.9, NAN}, {-1, 0, NAN}};
+    const double at[4][3] = {{20, 0, NAN}, {20, 41, NAN}, {280, -38.6, NAN}, {-1, 0, NAN}};
     memcpy(positions, at, sizeof at);
     particles->positions_um = positions;
     particles->count = 4;
@@ -722,6 +722,27 @@ Test(channel, start_positions_outside_are_refused_each)
     cr_assert_eq(setup.errors.n_items, 2);
     cr_expect_str_eq(setup.errors.items[0].key, "particles.positions_um[1]");
     cr_expect_str_eq(setup.errors.items[1].key, "particles.positions_um[3]");
+    channel_setup_clear(&setup);
+}
+
+Test(channel, start_positions_in_a_wall_are_refused_with_how_deep)
+{
+    /* walls at y = ±40; the centre lies in the channel, its sphere of 3 um does not */
+    channel_setup setup = channel_setup_good(STRAIGHT);
+    nrw_particles *particles = &setup.scenario->particles;
+    double(*positions)[3] = calloc(1, sizeof *positions);
+    cr_assert_not_null(positions);
+    particles->positions_um = positions;
+    particles->count = 1;
+    positions[0][0] = 150.0;
+    positions[0][1] = 39.5;
+    positions[0][2] = NAN;
+    nrw_channel *channel;
+    cr_expect_eq(nrw_channel_create(setup.scenario, &channel, &setup.errors), NRW_BAD_INPUT);
+    cr_assert_eq(setup.errors.n_items, 1);
+    cr_expect(strstr(setup.errors.items[0].what, "1 um into a wall"), "%s",
+              setup.errors.items[0].what);
+    cr_expect_str_eq(setup.errors.items[0].key, "particles.positions_um[0]");
     channel_setup_clear(&setup);
 }
 

@@ -1,4 +1,5 @@
 #include <criterion/criterion.h>
+#include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -414,6 +415,36 @@ Test(run, what_cannot_start_is_refused_with_a_reason)
     nrw_run_result_clear(&result);
     cr_assert_eq(nrw_run(setup.scenario, setup.channel, &schedule, &config, &result, &errors),
                  NRW_BAD_INPUT);
+}
+
+Test(run, drives_quicker_than_the_moments_are_refused_with_a_reason)
+{
+    setup.scenario->particles.relaxation_time_s = 0.1;
+    legs[0].drive.main.wobble_deg = 20.0;
+    legs[0].drive.main.wobble_period_s = 0.9;
+    cr_assert_eq(nrw_run(setup.scenario, setup.channel, &schedule, &config, &result, &errors),
+                 NRW_REFUSED);
+    cr_assert_eq(errors.n_items, 1u);
+    cr_assert(strstr(errors.items[0].what, "wobble.period_s of 0.9 s is too quick"), "%s",
+              errors.items[0].what);
+}
+
+Test(run, a_quick_wobble_is_followed)
+{
+    /* a heading that swings by ±60° ten times a second slows a roller by J0(60°) = 0.744,
+     * the mean of cos(w sin 2πt/T) (Abramowitz & Stegun, 9.1.18); steps of the default
+     * 20 ms would see five points of a swing */
+    setup.scenario->deadline_s = 2.0;
+    legs[0].drive.main.tilt_deg = 90.0;
+    legs[0].timeout_s = 2.0;
+    run();
+    const double straight = hypot(result.x_um[0], result.y_um[0]);
+    legs[0].drive.main.wobble_deg = 60.0;
+    legs[0].drive.main.wobble_period_s = 0.1;
+    run();
+    /* a step's heading is that of its middle: 32 of them a swing miss the mean by 1e-3 */
+    cr_assert_float_eq(hypot(result.x_um[0], result.y_um[0]) / straight,
+                       gsl_sf_bessel_J0(60.0 * NRW_DEGREE), 2e-3);
 }
 
 Test(run, a_diverging_run_says_so_and_keeps_its_frames)

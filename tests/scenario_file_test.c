@@ -520,6 +520,61 @@ Test(scenario_file, what_doesnt_fit_together_is_refused)
            "belongs to magnetics of kind 'permanent'", "leave it out"});
 }
 
+Test(scenario_file, sizes_that_dont_fit_are_refused)
+{
+    CASES(INPUT_GATE,
+          /* the largest of 150 of 3 µm is about 3 exp(0.0999 x 2.47 - 0.005) = 3.8 µm */
+          {"count: 150\n  diameter_um: 3.0\n  density_kg_m3: 1800\n  magnetics: {kind: induced, "
+           "susceptibility: 0.3}\nchannel:\n  depth_um: 60",
+           "count: 150\n  diameter_um: 3.0\n  diameter_cv: ^0.1\n  density_kg_m3: 1800\n  "
+           "magnetics: {kind: induced, susceptibility: 0.3}\nchannel:\n  depth_um: 3.5",
+           "particles.diameter_cv", "the largest of 150 particles would be about 3.8",
+           "a deeper channel"},
+          {"count: 150", "count: 150\n  surface: {gap_um: ^57}", "particles.surface.gap_um",
+           "no room", "less the diameter"},
+          {"count: 150", "count: 150\n  surface: {roughness_nm: ^57000}",
+           "particles.surface.roughness_nm", "in the ceiling", "less the diameter"},
+          {"release: {node: inlet, radius_um: 34}", "release: {node: inlet, radius_um: ^1.4}",
+           "release.radius_um", "no particle of 3 µm fits", "at least the radius"});
+}
+
+Test(scenario_file, moments_and_fluids_that_cannot_be_are_refused)
+{
+#define KIND "{kind: induced, susceptibility: 0.3}"
+    CASES(INPUT_GATE,
+          {KIND, "{kind: induced, susceptibility: ^-0.3}", "particles.magnetics.susceptibility",
+           "-0.3 is out of range", "above 0"},
+          {KIND, "{kind: induced, susceptibility: 0.3, saturation_kA_m: ^0}",
+           "particles.magnetics.saturation_kA_m", "0 is out of range", "above 0"},
+          {KIND, "{kind: induced, susceptibility: 0.3, relaxation_time_s: ^-1e-5}",
+           "particles.magnetics.relaxation_time_s", "out of range", "from 0"},
+          {KIND, "{kind: permanent, moment_fAm2: ^-30}", "particles.magnetics.moment_fAm2",
+           "-30 is out of range", "above 0"},
+          {KIND, "{kind: permanent, moment_fAm2: 30, moment_cv: ^-0.1}",
+           "particles.magnetics.moment_cv", "out of range", "from 0"},
+          {"{medium: water, temperature_C: 25}",
+           "{temperature_C: 25, density_kg_m3: 1000, viscosity_mPa_s: ^0}",
+           "fluid.viscosity_mPa_s", "0 is out of range", "above 0"},
+          {"{medium: water, temperature_C: 25}",
+           "{temperature_C: 25, density_kg_m3: 1000, viscosity_mPa_s: ^-1}",
+           "fluid.viscosity_mPa_s", "-1 is out of range", "above 0"},
+          {"count: 150\n  diameter_um: 3.0", "count: 150\n  diameter_um: ^-3",
+           "particles.diameter_um", "-3 is out of range", "0.05"},
+          {"density_kg_m3: 1800", "density_kg_m3: ^-1", "particles.density_kg_m3", "out of range",
+           "above 0"});
+#undef KIND
+}
+
+Test(scenario_file, a_sweep_s_drive_must_be_slow_enough_for_the_moments)
+{
+    CASES(INPUT_GATE, {"{kind: induced, susceptibility: 0.3}",
+                       "{kind: induced, susceptibility: 0.3, relaxation_time_s: 0.2}\nsweep:\n"
+                       "  drive: {mode: rotating, field_mT: 1, wobble: {deg: 9, period_s: ^1.9}}\n"
+                       "  vary: {frequency_Hz: [1, 2]}",
+                       "sweep.drive.wobble.period_s", "too quick for moments that take 0.2 s",
+                       "ten times"});
+}
+
 Test(scenario_file, positions_are_checked_one_by_one)
 {
     CASES(
@@ -532,6 +587,11 @@ Test(scenario_file, positions_are_checked_one_by_one)
          "same as position 0", "its own place"},
         {"count: 150", "positions_um: [[0, 0, 2], [0, 0, 6], ^[0, 0, 2]]",
          "particles.positions_um[2]", "same as position 0", "its own place"},
+        {"count: 150", "positions_um: [[0, 0], [9, 9], ^[1.5, 1.5]]", "particles.positions_um[2]",
+         "overlaps position 0: they are 2.121 µm apart", "a diameter apart"},
+        {"count: 150", "positions_um: [[0, 0, 9], ^[0, 0, 6.4], [0, 0, 3.6]]",
+         "particles.positions_um[1]", "overlaps position 0: they are 2.6 µm apart",
+         "a diameter apart"},
         {"count: 150", "positions_um: [[0, 0, ^1.49]]", "particles.positions_um[0][2]",
          "into the floor", "at least the radius"},
         {"count: 150", "positions_um: [[0, 0, ^58.6]]", "particles.positions_um[0][2]",

@@ -366,6 +366,24 @@ Test(schedule_file, errors_of_drives_stand_at_their_place)
     expect_cases(ONE_LEG, missing, sizeof missing / sizeof *missing);
 }
 
+Test(schedule_file, drives_that_change_quicker_than_moments_follow_are_refused)
+{
+    /* the example's moments relax within 1e-5 s; ten times that is asked for */
+    CASES(ONE_LEG,
+          {OLD, "{" ROLL ", wobble: {deg: 9, period_s: ^9e-5}}", "legs[0].drive.wobble.period_s",
+           "9e-05 s is too quick for moments that take 1e-05 s", "ten times"},
+          {OLD, "{" ROLL ", alternate: {share: 0.05, period_s: ^1e-3, drive: {tilt_deg: 3}}}",
+           "legs[0].drive.alternate.period_s", "5e-05 s is too quick", "ten times"},
+          {OLD,
+           "{" ROLL ", alternate: {share: 0.5, period_s: 1, drive: {wobble: {deg: 9, "
+           "period_s: ^9e-5}}}}",
+           "legs[0].drive.alternate.drive.wobble.period_s", "9e-05 s is too quick", "ten times"});
+    const nrw_drive drive =
+        good_drive("{" ROLL ", wobble: {deg: 9, period_s: 1.1e-4}, alternate: {share: 0.2, "
+                   "period_s: 1e-3, drive: {tilt_deg: 3}}}");
+    cr_assert_eq(drive.alternate_period_s, 1e-3);
+}
+
 Test(schedule_file, errors_of_alternates_stand_at_their_place)
 {
     CASES(ONE_LEG,
@@ -374,7 +392,9 @@ Test(schedule_file, errors_of_alternates_stand_at_their_place)
           {OLD, "{" ROLL ", alternate: {share: ^0, period_s: 1, drive: {}}}",
            "legs[0].drive.alternate.share", "out of range", "above 0 to below 1"},
           {OLD, "{" ROLL ", alternate: {share: 0.5, period_s: ^0, drive: {}}}",
-           "legs[0].drive.alternate.period_s", "out of range", "above 0"},
+           "legs[0].drive.alternate.period_s", "out of range", "from 0.001"},
+          {OLD, "{" ROLL ", alternate: {share: 0.5, period_s: ^1e-6, drive: {}}}",
+           "legs[0].drive.alternate.period_s", "out of range", "from 0.001"},
           {OLD, "{" ROLL ", ^alternate: {share: 0.5, period_s: 1}}",
            "legs[0].drive.alternate.drive", "is missing", "required"},
           {OLD, "{" ROLL ", alternate: {share: 0.5, period_s: 1, drive: {^bias_mT: 1}}}",

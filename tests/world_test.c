@@ -145,12 +145,29 @@ static void assert_refused(size_t n, const double (*at_um)[3], const char *why)
 Test(world, positions_that_cannot_be_are_errors)
 {
     const double overlapping[2][3] = {{0.0, 0.0, 2.0}, {2.0, 0.0, 2.0}};
-    assert_refused(2, overlapping, "closer than they touch");
+    assert_refused(2, overlapping, "overlaps position 0: they are 2 µm apart, and touch at 3 µm");
     const double sunk[1][3] = {{0.0, 0.0, 1.2}};
     assert_refused(1, sunk, "z = 1.2");
     const double high[1][3] = {{0.0, 0.0, 19.0}};
     assert_refused(1, high, "20 µm deep");
     setup = small_setup_open(1, NULL);
+}
+
+Test(world, particles_drawn_larger_than_the_channel_is_deep_are_refused)
+{
+    setup = small_setup_open(1, NULL);
+    setup.scenario->particles.count = 50;
+    setup.scenario->particles.diameter_cv = 0.3;
+    /* the largest of fifty is about 3 exp(0.294 x 2.25 - 0.043) = 5.5 µm */
+    setup.scenario->map.depth_um = 4.0;
+    nrw_world *world;
+    nrw_errors errors;
+    cr_assert_eq(create(50, 1, &world, &errors), NRW_BAD_INPUT);
+    cr_assert_eq(errors.n_items, 1u);
+    cr_expect_str_eq(errors.items[0].key, "particles.diameter_cv");
+    cr_expect(errors.items[0].line > 0, "an error about a file has its place");
+    cr_expect(strstr(errors.items[0].what, "channel 4 µm deep"), "%s", errors.items[0].what);
+    nrw_errors_clear(&errors);
 }
 
 Test(world, heights_left_out_are_the_resting_height)
