@@ -550,7 +550,7 @@ Test(mask, faults_are_told_at_their_place)
         temporary_folder_make(folder);
         file_write(path_join(path, folder, f->file), f->bytes);
         (void)snprintf(block, sizeof block, "  mask: {file: m.pgm, pixel_um: 1%s}\n", f->keys);
-        char *text = drawn_yaml(block, "release: {at_um: [1, 1], radius_um: 1}\n"
+        char *text = drawn_yaml(block, "release: {at_um: [1, 1], radius_um: 2}\n"
                                        "target: {at_um: [1, 1], radius_um: 1}\n");
         nrw_errors errors;
         nrw_errors_init(&errors);
