@@ -32,11 +32,45 @@ double nrw_froehlich_kennelly_kA_m(double saturation_kA_m, double susceptibility
     return saturation_kA_m * linear / (saturation_kA_m + fabs(linear));
 }
 
-double nrw_sphere_magnetisation_kA_m(double saturation_kA_m, double susceptibility,
-                                     double applied_kA_m)
+double nrw_langevin_kA_m(double saturation_kA_m, double susceptibility, double h_kA_m)
+{
+    if (isinf(saturation_kA_m))
+        return susceptibility * h_kA_m;
+    return saturation_kA_m * nrw_langevin(3.0 * susceptibility * h_kA_m / saturation_kA_m);
+}
+
+/* dL/dx, good enough for Newton's method. */
+static double langevin_slope(double x)
+{
+    const double l = nrw_langevin(x), x2 = x * x;
+    return x2 < 0.25 ? 1.0 / 3.0 - x2 / 15.0 + 2.0 * x2 * x2 / 189.0 : 1.0 - l * l - 2.0 * l / x;
+}
+
+/* x/3χ + L(x)/3 = H0/Ms with x = 3χH/Ms (docs/physics.md, eq. 3.4a). The left side rises
+ * and bends down, so that steps from below the root stay below it: L(x) is at most x/3
+ * and at most 1, which gives two starts. */
+static double langevin_sphere_kA_m(double saturation_kA_m, double susceptibility, double applied)
+{
+    const double h = applied / saturation_kA_m, inverse = 1.0 / (3.0 * susceptibility);
+    double x = fmax(h / (inverse + 1.0 / 9.0), (h - 1.0 / 3.0) / inverse);
+    for (int step = 0; step < 60; step++) {
+        const double change = (h - x * inverse - nrw_langevin(x) / 3.0) /
+                              (inverse + langevin_slope(x) / 3.0);
+        x += change;
+        if (!(change > 1e-15 * x)) /* at the root, to rounding */
+            break;
+    }
+    return saturation_kA_m * nrw_langevin(x);
+}
+
+double nrw_sphere_magnetisation_kA_m(nrw_magnetisation_law law, double saturation_kA_m,
+                                     double susceptibility, double applied_kA_m)
 {
     if (isinf(saturation_kA_m))
         return nrw_sphere_susceptibility(susceptibility) * applied_kA_m;
+    if (law == NRW_LAW_LANGEVIN)
+        return copysign(langevin_sphere_kA_m(saturation_kA_m, susceptibility, fabs(applied_kA_m)),
+                        applied_kA_m);
     /* M = law(H0 - M/3) is (chi/3) M² - b M + c = 0; its smaller root, written
      * without cancellation (docs/physics.md, eq. 3.3). */
     double h = fabs(applied_kA_m);
@@ -68,7 +102,7 @@ double nrw_particle_moment_fAm2(const nrw_particles *particles, double diameter_
         return particles->moment_fAm2 * scale * scale * scale;
     }
     double m_kA_m = nrw_sphere_magnetisation_kA_m(
-        particles->saturation_kA_m, particles->susceptibility, field_mT / MU0_MT_PER_KA_M);
+        particles->law, particles->saturation_kA_m, particles->susceptibility, field_mT / MU0_MT_PER_KA_M);
     return m_kA_m * nrw_sphere_volume_um3(diameter_um); /* kA/m·µm³ = fA·m² */
 }
 

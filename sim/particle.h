@@ -15,16 +15,22 @@ double nrw_sphere_susceptibility(double susceptibility);
 double nrw_sphere_volume_um3(double diameter_um);
 
 /* Moment in fA·m² of a particle of the scenario at field_mT: permanent (of the
- * nominal diameter; other diameters by volume), or induced with
- * Fröhlich-Kennelly saturation of the material in its own internal field
- * H0 - M/3 (self-consistent). */
+ * nominal diameter; other diameters by volume), or induced with the
+ * saturation of the material in its own internal field H0 - M/3
+ * (self-consistent). */
 double nrw_particle_moment_fAm2(const nrw_particles *particles, double diameter_um,
                                 double field_mT);
 
-/* Magnetisation of a sphere in an applied field, kA/m in and out: solves
- * M = Fröhlich-Kennelly(H0 - M/3). saturation_kA_m may be INFINITY. */
-double nrw_sphere_magnetisation_kA_m(double saturation_kA_m, double susceptibility,
-                                     double applied_kA_m);
+/* Magnetisation of a sphere in an applied field H0, kA/m in and out: solves
+ * M = law(H0 - M/3), the sphere's own demagnetising field taken off. saturation_kA_m may
+ * be INFINITY. Odd in applied_kA_m; to rounding. About 0.1 µs with Langevin's law, whose
+ * equation is solved by Newton's method. */
+double nrw_sphere_magnetisation_kA_m(nrw_magnetisation_law law, double saturation_kA_m,
+                                     double susceptibility, double applied_kA_m);
+
+/* Langevin's law M(H) of an initial susceptibility, kA/m in and out: Ms L(3 χH/Ms). Odd;
+ * linear for an infinite saturation. */
+double nrw_langevin_kA_m(double saturation_kA_m, double susceptibility, double h_kA_m);
 
 /* Magnetisation law M(H), kA/m in and out (Fröhlich-Kennelly; see Jiles). Odd in
  * h_kA_m; linear for an infinite saturation. */

@@ -14,6 +14,12 @@
 typedef enum nrw_medium { NRW_MEDIUM_WATER, NRW_MEDIUM_CUSTOM } nrw_medium;
 typedef enum nrw_moment_kind { NRW_MOMENT_PERMANENT, NRW_MOMENT_INDUCED } nrw_moment_kind;
 
+/* How a material saturates. */
+typedef enum nrw_magnetisation_law {
+    NRW_LAW_FROHLICH_KENNELLY,
+    NRW_LAW_LANGEVIN
+} nrw_magnetisation_law;
+
 typedef struct nrw_fluid {
     nrw_medium medium;
     double temperature_C;
@@ -31,6 +37,7 @@ typedef struct nrw_particles {
     nrw_moment_kind kind;
     double susceptibility;    /* induced: SI, of the material */
     double saturation_kA_m;   /* induced; INFINITY: none */
+    nrw_magnetisation_law law; /* induced, with a saturation */
     double relaxation_time_s; /* induced */
     double moment_fAm2;       /* permanent */
     double moment_cv;         /* permanent */

@@ -73,6 +73,7 @@ static const nrw_yaml_field INDUCED_FIELDS[] = {
                  NRW_ABOVE_TO(0.0, 1e6)),
     NRW_OPTIONAL("saturation_kA_m", NRW_YAML_DOUBLE, nrw_particles, saturation_kA_m,
                  NRW_ABOVE_TO(0.0, 1e4)),
+    NRW_OPTIONAL_OTHER("magnetisation_law"),
     NRW_OPTIONAL("relaxation_time_s", NRW_YAML_DOUBLE, nrw_particles, relaxation_time_s,
                  NRW_FROM_TO(0.0, 1e3)),
 };
@@ -103,6 +104,20 @@ static void read_kind(nrw_yaml_doc *doc, const nrw_yaml_node *node, int kind,
         (void)nrw_yaml_refuse_fields(doc, node, INDUCED_FIELDS, N_INDUCED, "kind 'induced'");
 }
 
+static void read_law(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
+{
+    static const char *const laws[] = {"frohlich-kennelly", "langevin"};
+    const nrw_yaml_node *law = nrw_yaml_get(node, "magnetisation_law");
+    if (!law || particles->kind != NRW_MOMENT_INDUCED)
+        return;
+    const int choice = nrw_yaml_choice(doc, law, laws, N(laws));
+    if (choice >= 0)
+        particles->law = (nrw_magnetisation_law)choice;
+    if (choice >= 0 && !nrw_yaml_get(node, "saturation_kA_m"))
+        (void)nrw_yaml_error_at_key(doc, law, "saturation_kA_m with it",
+                                    "needs a saturation: without one the moment is linear");
+}
+
 static void read_magnetics(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
 {
     static const char *const kinds[] = {"permanent", "induced"};
@@ -113,6 +128,8 @@ static void read_magnetics(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_par
     if (choice >= 0)
         particles->kind = (nrw_moment_kind)choice;
     read_kind(doc, node, choice, particles);
+    if (choice == NRW_MOMENT_INDUCED)
+        read_law(doc, node, particles);
 }
 
 /* --- surface and adhesion ---------------------------------------------------- */

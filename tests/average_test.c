@@ -104,6 +104,30 @@ Test(average, saturation_in_a_turning_field_is_that_of_its_constant_size)
     cr_assert_lt(m, 0.75 * body.slope_fAm2_mT * 10.0);
 }
 
+Test(average, langevin_s_law_is_averaged_over_the_drive_by_quadrature)
+{
+    /* an oscillating field well into saturation: against a rule of other points */
+    scenario->particles.saturation_kA_m = 4.0;
+    scenario->particles.law = NRW_LAW_LANGEVIN;
+    scenario->particles.relaxation_time_s = 0.0;
+    const nrw_body body = nrw_body_of(scenario, NULL);
+    const nrw_field field = {{0.0, 2.0, 0.0}, {30.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 50.0};
+    const nrw_average got = nrw_average_of(&body, &field);
+    enum { N = 4000 };
+    double xx = 0.0, yy = 0.0;
+    for (int i = 0; i < N; i++) {
+        const nrw_vec3 b = nrw_field_at(&field, 2.0 * NRW_PI * (i + 0.5) / N);
+        const double size = nrw_vec3_norm(b);
+        const double m = nrw_particle_moment_fAm2(&scenario->particles, 3.0, size);
+        xx += m * b.x / size * m * b.x / size / N;
+        yy += m * b.y / size * m * b.y / size / N;
+    }
+    /* 64 points and a field that turns quickest where it is weakest (2 mT of 30) */
+    cr_assert_float_eq(got.moment2.xx, xx, 1e-4 * xx);
+    cr_assert_float_eq(got.moment2.yy, yy, 1e-3 * yy);
+    cr_assert_lt(xx, 0.2 * pow(body.slope_fAm2_mT * 30.0, 2.0), "far into saturation");
+}
+
 Test(average, tilted_rotation_gives_the_tensor_of_the_tilt)
 {
     scenario->particles.relaxation_time_s = 0.0;

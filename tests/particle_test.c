@@ -65,10 +65,10 @@ Test(particle, moment_is_linear_in_weak_fields_and_saturates_in_strong_ones)
     double strong = nrw_particle_moment_fAm2(&s.particles, 3, 1e7) / volume;
     cr_assert(strong < 40 && strong > 39.9);
     cr_assert_eq(nrw_particle_moment_fAm2(&s.particles, 3, 0), 0);
-    cr_assert_eq(nrw_sphere_magnetisation_kA_m(40, 0.3, -7),
-                 -nrw_sphere_magnetisation_kA_m(40, 0.3, 7));
-    cr_assert_float_eq(nrw_sphere_magnetisation_kA_m(1e15, 0.3, 7),
-                       nrw_sphere_magnetisation_kA_m(INFINITY, 0.3, 7), 1e-12);
+    cr_assert_eq(nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 40, 0.3, -7),
+                 -nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 40, 0.3, 7));
+    cr_assert_float_eq(nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 1e15, 0.3, 7),
+                       nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, INFINITY, 0.3, 7), 1e-12);
 }
 
 Test(particle, permanent_moment_ignores_the_field_and_goes_with_volume)
@@ -97,6 +97,42 @@ Test(particle, langevin_function_is_smooth_odd_and_bounded)
         cr_assert_eq(nrw_langevin(-x), -nrw_langevin(x));
     }
     cr_assert_eq(nrw_langevin(0), 0);
+}
+
+Test(particle, langevin_moment_solves_its_own_equation)
+{
+    nrw_scenario s = reference();
+    s.particles.saturation_kA_m = 40;
+    s.particles.law = NRW_LAW_LANGEVIN;
+    for (double field = 1e-4; field < 1e5; field *= 3) {
+        for (double chi = 0.01; chi < 1e4; chi *= 10) {
+            s.particles.susceptibility = chi;
+            double applied = field / (0.4 * NRW_PI);
+            double m = nrw_particle_moment_fAm2(&s.particles, 3, field) / nrw_sphere_volume_um3(3);
+            double law = nrw_langevin_kA_m(40, chi, applied - m / 3);
+            /* near m/3 = applied the difference loses digits, which chi magnifies */
+            cr_assert_float_eq(law, m, 1e-14 * (40 + chi * applied), "%g mT, chi %g", field, chi);
+        }
+    }
+}
+
+Test(particle, langevin_moment_has_the_limits_of_weak_and_strong_fields)
+{
+    const nrw_magnetisation_law law = NRW_LAW_LANGEVIN;
+    double weak = nrw_sphere_magnetisation_kA_m(law, 40, 0.3, 1e-4);
+    /* L(x) = x/3 (1 - x²/15): x = 3e-6 here */
+    cr_assert_float_eq(weak / (nrw_sphere_susceptibility(0.3) * 1e-4), 1, 1e-11);
+    /* 1 - L -> 1/x = Ms/(3 χ (H0 - Ms/3)) */
+    double strong = nrw_sphere_magnetisation_kA_m(law, 40, 0.3, 1e5);
+    cr_assert_float_eq(40 - strong, 40.0 * 40.0 / (0.9 * (1e5 - 40.0 / 3.0)), 1e-6);
+    cr_assert_eq(nrw_sphere_magnetisation_kA_m(law, 40, 0.3, 0), 0);
+    cr_assert_eq(nrw_sphere_magnetisation_kA_m(law, 40, 0.3, -7),
+                 -nrw_sphere_magnetisation_kA_m(law, 40, 0.3, 7));
+    cr_assert_eq(nrw_sphere_magnetisation_kA_m(law, INFINITY, 0.3, 7),
+                 nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, INFINITY, 0.3, 7));
+    /* the two laws share slope and saturation; Langevin's bends later, as x³ and not x² */
+    cr_assert_gt(nrw_sphere_magnetisation_kA_m(law, 40, 0.3, 40),
+                 1.1 * nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 40, 0.3, 40));
 }
 
 Test(particle, dephased_moments_shrink_beyond_step_out)

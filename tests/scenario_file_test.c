@@ -546,6 +546,13 @@ Test(scenario_file, moments_and_fluids_that_cannot_be_are_refused)
            "-0.3 is out of range", "above 0"},
           {KIND, "{kind: induced, susceptibility: 0.3, saturation_kA_m: ^0}",
            "particles.magnetics.saturation_kA_m", "0 is out of range", "above 0"},
+          {KIND, "{kind: induced, susceptibility: 0.3, ^magnetisation_law: langevin}",
+           "particles.magnetics.magnetisation_law", "needs a saturation", "saturation_kA_m"},
+          {KIND,
+           "{kind: induced, susceptibility: 0.3, saturation_kA_m: 4, magnetisation_law: ^linear}",
+           "particles.magnetics.magnetisation_law", "is 'linear'", "langevin"},
+          {KIND, "{kind: permanent, moment_fAm2: 3, ^magnetisation_law: langevin}",
+           "particles.magnetics.magnetisation_law", "induced", "leave it out"},
           {KIND, "{kind: induced, susceptibility: 0.3, relaxation_time_s: ^-1e-5}",
            "particles.magnetics.relaxation_time_s", "out of range", "from 0"},
           {KIND, "{kind: permanent, moment_fAm2: ^-30}", "particles.magnetics.moment_fAm2",
@@ -563,6 +570,22 @@ Test(scenario_file, moments_and_fluids_that_cannot_be_are_refused)
           {"density_kg_m3: 1800", "density_kg_m3: ^-1", "particles.density_kg_m3", "out of range",
            "above 0"});
 #undef KIND
+}
+
+Test(scenario_file, saturation_is_frohlich_and_kennelly_s_unless_langevin_s_is_asked_for)
+{
+    char *text = input_replace(INPUT_GATE, "susceptibility: 0.3",
+                               "susceptibility: 0.3, saturation_kA_m: 4");
+    nrw_scenario *scenario = input_scenario(text);
+    cr_assert_eq(scenario->particles.law, NRW_LAW_FROHLICH_KENNELLY);
+    nrw_scenario_destroy(scenario);
+    char *langevin = input_replace(text, "saturation_kA_m: 4",
+                                   "saturation_kA_m: 4, magnetisation_law: langevin");
+    scenario = input_scenario(langevin);
+    cr_assert_eq(scenario->particles.law, NRW_LAW_LANGEVIN);
+    nrw_scenario_destroy(scenario);
+    free(text);
+    free(langevin);
 }
 
 Test(scenario_file, a_sweep_s_drive_must_be_slow_enough_for_the_moments)
