@@ -160,6 +160,23 @@ static nrw_status make_wave(nrw_export *export, nrw_errors *errors)
     return measure(export, errors);
 }
 
+/* What the fixed-time variant is worth without imaging. */
+static nrw_status play_back(nrw_export *export, nrw_errors *errors)
+{
+    const nrw_export_config *config = &export->config;
+    const nrw_playback_config playback = {
+        .scenario = config->scenario,
+        .channel = config->channel,
+        .seed = config->seed,
+        .model = config->model,
+        .n_trials = export->times == NRW_EXPORT_TIMES_RUN ? config->playback_trials : 0,
+        .progress = config->progress,
+        .progress_context = config->progress_context,
+        .interrupted = config->interrupted,
+    };
+    return nrw_playback_run(&playback, export->wave, &export->playback, errors);
+}
+
 static nrw_status prepare(nrw_export *export, nrw_errors *errors)
 {
     nrw_scenario relaxed = *export->config.scenario; /* shallow: only the rig differs */
@@ -179,6 +196,8 @@ static nrw_status prepare(nrw_export *export, nrw_errors *errors)
         fits = nrw_export_refuse_measured(export, errors);
         export->refused = fits == NRW_REFUSED;
     }
+    if (status == NRW_OK && fits == NRW_OK)
+        status = play_back(export, errors);
     return status == NRW_OK ? fits : status;
 }
 

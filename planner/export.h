@@ -14,6 +14,7 @@
 #include "error.h"
 #include "exposure.h"
 #include "limit.h"
+#include "playback.h"
 #include "result.h"
 #include "rig.h"
 #include "run.h"
@@ -66,6 +67,8 @@ typedef struct nrw_export_config {
     unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
     nrw_progress progress; /* may be NULL; done and of in samples, or seconds of a run */
     void *progress_context;
+    size_t playback_trials; /* where the times are a run's: trials without imaging; 0: none */
+    bool (*interrupted)(void); /* asked within those, from any thread; may be NULL */
 } nrw_export_config;
 
 /* The most that any leg asks of the rig, joins apart. */
@@ -91,6 +94,7 @@ typedef struct nrw_export {
     double energy_J;
     size_t n_joins;
     double longest_join_s;
+    nrw_playback playback; /* of no trials where the times are the clock's */
     nrw_limit_check *checks; /* (n_checks) of the rig first, then those that inform; owned */
     size_t n_checks;
 } nrw_export;
@@ -98,7 +102,7 @@ typedef struct nrw_export {
 /* Checks, times, plans and measures. NRW_OK; NRW_REFUSED with reasons, the
  * export then holding the checks that there are; NRW_BAD_INPUT without coils to
  * compute currents for; or what failed. Clear it in every case. Cost: a run
- * where imaging steers, and about 2 µs a sample. One thread. */
+ * where imaging steers and those of the playback, and about 2 µs a sample. */
 nrw_status nrw_export_prepare(nrw_export *export, const nrw_export_config *config,
                               nrw_errors *errors);
 void nrw_export_clear(nrw_export *export);

@@ -36,6 +36,28 @@ static const char *watch_for(const nrw_leg *leg)
     return "one piece, in the field of view";
 }
 
+/* When the samples play a leg: each visit from its start to the next one's. */
+static void put_times(nrw_markup *out, const nrw_timeline *timeline, int leg)
+{
+    const char *before = "";
+    for (size_t i = 0; i < timeline->n_items;) {
+        size_t next = i + 1;
+        const nrw_timeline_item *item = &timeline->items[i];
+        while (next < timeline->n_items && timeline->items[next].leg == item->leg &&
+               !(timeline->items[next].leg_start_s > item->leg_start_s))
+            next++;
+        if (item->leg == leg) {
+            nrw_markup_put(out, "%r%n to %n s", before, item->time_s,
+                           next < timeline->n_items ? timeline->items[next].time_s
+                                                    : timeline->end_s);
+            before = "<br/>";
+        }
+        i = next;
+    }
+    if (!before[0])
+        nrw_markup_put(out, "not played");
+}
+
 static void put_leg(nrw_markup *out, const nrw_export *export, size_t index)
 {
     const nrw_schedule *schedule = export->config.schedule;
@@ -47,13 +69,16 @@ static void put_leg(nrw_markup *out, const nrw_export *export, size_t index)
     nrw_report_until_words(out, leg);
     nrw_markup_put(out, "</td><td>");
     nrw_report_exit_words(out, schedule, leg);
+    nrw_markup_put(out, "</td><td>");
+    put_times(out, &export->timeline, (int)index);
     nrw_markup_put(out, "</td><td>%r</td></tr>\n", watch_for(leg));
 }
 
 static void put_legs(nrw_markup *out, const nrw_export *export)
 {
     nrw_markup_put(out, "<h2>Legs</h2>\n<table><thead><tr><th>#</th><th>Leg</th><th>Field</th>"
-                        "<th>Until</th><th>Or</th><th>Watch for</th></tr></thead>\n<tbody>\n");
+                        "<th>Until</th><th>Or</th><th>%r</th><th>Watch for</th></tr></thead>\n<tbody>\n",
+                   export->times == NRW_EXPORT_TIMES_RUN ? "In the run" : "From, to");
     for (size_t i = 0; i < export->config.schedule->n_legs; i++)
         put_leg(out, export, i);
     nrw_markup_put(out, "</tbody></table>\n");
@@ -120,6 +145,18 @@ static void put_habits(nrw_markup *out)
         "</ul></div></div>\n");
 }
 
+static void put_playback(nrw_markup *out, const nrw_playback *playback)
+{
+    if (playback->n_trials > 0)
+        nrw_markup_put(out,
+                       "<p><strong>Currents alone can't steer.</strong> Played without imaging they "
+                       "deliver %p of the nominal batch, and %p (%p to %p) over %z batches as "
+                       "uncertain as the scenario says.</p>\n",
+                       playback->nominal, playback->delivered,
+                       playback->interval.low, playback->interval.high,
+                       playback->n_trials);
+}
+
 nrw_status nrw_export_card(const nrw_export *export, char **html, size_t *size, nrw_errors *errors)
 {
     nrw_markup out = {0};
@@ -134,6 +171,7 @@ nrw_status nrw_export_card(const nrw_export *export, char **html, size_t *size, 
                    from_run ? "times in currents.csv are those of one simulated run: with imaging, "
                               "follow steps.json instead."
                             : "every leg ends by the clock.");
+    put_playback(&out, &export->playback);
     put_legs(&out, export);
     nrw_markup_put(&out, "<div class='columns'>\n");
     put_coils(&out, export);

@@ -120,9 +120,11 @@ static nrw_status write_folder(nrw_job *job, const char *json)
     if (status == NRW_OK)
         status = nrw_store_put(store, "scenario.yaml", job->scenario->text,
                                job->scenario->text_size, job->errors);
-    const nrw_scenario_picture picture = nrw_scenario_picture_of(job->scenario);
-    if (status == NRW_OK && picture.name)
-        status = nrw_store_put(store, picture.name, picture.bytes, picture.n_bytes, job->errors);
+    nrw_scenario_companion companions[NRW_COMPANIONS_MAX];
+    const size_t n = nrw_scenario_companions(job->scenario, companions);
+    for (size_t i = 0; i < n && status == NRW_OK; i++)
+        status = nrw_store_put(store, companions[i].name, companions[i].bytes,
+                               companions[i].n_bytes, job->errors);
     if (status == NRW_OK && job->schedule_text)
         status = nrw_store_put(store, "schedule.yaml", job->schedule_text, job->schedule_size,
                                job->errors);
@@ -206,11 +208,13 @@ nrw_status nrw_job_open_checkpoint(nrw_job *job, const char *extra, nrw_checkpoi
         return NRW_OK;
     (void)snprintf(seed, sizeof seed, "%llu", (unsigned long long)job->options->seed);
     nrw_schedule_samples_digest(&job->schedule, samples);
-    const nrw_scenario_picture picture = nrw_scenario_picture_of(job->scenario);
+    nrw_scenario_companion companions[NRW_COMPANIONS_MAX];
+    const size_t n = nrw_scenario_companions(job->scenario, companions);
     const char *const texts[] = {NRW_VERSION,
                                  job->command,
                                  job->scenario->text,
-                                 picture.sha256 ? picture.sha256 : "",
+                                 n > 0 ? companions[0].sha256 : "",
+                                 n > 1 ? companions[1].sha256 : "",
                                  job->schedule_text ? job->schedule_text : "",
                                  samples,
                                  seed,

@@ -64,6 +64,22 @@ static void put_names_allowed(nrw_report *report)
                        nrw_report_string(report, "figures.allowed_by_name.%zu", i));
 }
 
+/* What the samples are worth where nothing watches. */
+static void put_playback(nrw_report *report)
+{
+    if (isnan(nrw_report_number(report, "figures.playback.trials")))
+        return;
+    nrw_markup_put(&report->out,
+                   "<dt>Without imaging</dt><dd>Samples can’t steer: played as they are they "
+                   "deliver %p of the nominal batch, and <span class='mark'>%p</span> (95 %%: %p "
+                   "to %p) over %n batches as uncertain as the scenario says.</dd>\n",
+                   nrw_report_number(report, "figures.playback.nominal_delivered"),
+                   nrw_report_number(report, "figures.playback.delivered_fraction"),
+                   nrw_report_number(report, "figures.playback.low"),
+                   nrw_report_number(report, "figures.playback.high"),
+                   nrw_report_number(report, "figures.playback.trials"));
+}
+
 static void put_played(nrw_report *report)
 {
     nrw_markup *out = &report->out;
@@ -81,6 +97,7 @@ static void put_played(nrw_report *report)
                    of_run ? "Some legs follow what imaging sees. The sampled currents are those of "
                             "one simulated run; on a bench with imaging, follow steps.json."
                           : "Every leg ends by the clock.");
+    put_playback(report);
     nrw_markup_put(out,
                    "<dt>Joins</dt><dd>%n between legs and phases, the longest %n ms; at most %n J "
                    "are stored in the coils.</dd>\n",

@@ -94,6 +94,8 @@ nrw_vec3 nrw_samples_at(const nrw_samples *samples, double t_s)
 
 double nrw_samples_rhythm_Hz(const nrw_samples *samples, double from_s, double to_s)
 {
+    if (from_s >= nrw_samples_duration_s(samples) || to_s <= 0.0)
+        return 0.0; /* the last or the first sample holds */
     const double last = (double)(samples->n - 2);
     const double low = fmin(fmax(floor(from_s * samples->rate_Hz), 0.0), last);
     const double high = fmin(fmax(ceil(to_s * samples->rate_Hz) - 1.0, low), last);

@@ -32,6 +32,8 @@ void nrw_scenario_destroy(nrw_scenario *scenario)
     free(scenario->goal.no_go);
     free(scenario->title);
     free(scenario->path);
+    free(scenario->calibration_path);
+    free(scenario->calibration);
     free(scenario->text);
     free(scenario);
 }
@@ -44,14 +46,25 @@ int nrw_scenario_node(const nrw_scenario *scenario, const char *name)
     return -1;
 }
 
-nrw_scenario_picture nrw_scenario_picture_of(const nrw_scenario *scenario)
+static const char *without_folders(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
+}
+
+size_t nrw_scenario_companions(const nrw_scenario *scenario,
+                               nrw_scenario_companion companions[NRW_COMPANIONS_MAX])
 {
     const nrw_mask *mask = scenario->map.mask;
-    if (!mask || !mask->file)
-        return (nrw_scenario_picture){NULL, NULL, 0, NULL};
-    const char *slash = strrchr(mask->file, '/');
-    return (nrw_scenario_picture){slash ? slash + 1 : mask->file, mask->bytes, mask->n_bytes,
-                                  mask->sha256};
+    size_t n = 0;
+    if (mask && mask->file)
+        companions[n++] = (nrw_scenario_companion){without_folders(mask->file), mask->bytes,
+                                                   mask->n_bytes, mask->sha256};
+    if (scenario->calibration)
+        companions[n++] = (nrw_scenario_companion){
+            without_folders(scenario->calibration_path), scenario->calibration,
+            scenario->calibration_size, scenario->calibration_sha256};
+    return n;
 }
 
 double nrw_scenario_gathered_diameter_um(const nrw_scenario *scenario)

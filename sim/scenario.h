@@ -213,6 +213,10 @@ typedef struct nrw_scenario {
     double deadline_s;
     nrw_goal goal;
     nrw_rig rig;
+    char *calibration_path; /* where the rig's table of calibration was read, NULL: there is */
+    char *calibration;      /* none; and its bytes; both owned */
+    size_t calibration_size;
+    char calibration_sha256[65];
     nrw_imaging imaging;
     nrw_uncertainty uncertainty;
     nrw_model_options model;
@@ -233,15 +237,20 @@ void nrw_scenario_destroy(nrw_scenario *scenario);
 /* Index of a node by name, -1 if there is none. */
 int nrw_scenario_node(const nrw_scenario *scenario, const char *name);
 
-/* The picture of a map from a mask, for the copy in the results folder; zeros and
- * NULL without one. */
-typedef struct nrw_scenario_picture {
+/* A file that a scenario names and that goes with it into the results folder: the
+ * picture of its map, the table of its rig's calibration. */
+typedef struct nrw_scenario_companion {
     const char *name; /* of the file, without folders; borrowed, as all here */
     const void *bytes;
     size_t n_bytes;
-    const char *sha256;
-} nrw_scenario_picture;
-nrw_scenario_picture nrw_scenario_picture_of(const nrw_scenario *scenario);
+    const char *sha256; /* of the bytes, hexadecimal */
+} nrw_scenario_companion;
+
+enum { NRW_COMPANIONS_MAX = 2 };
+
+/* Fills companions with those that there are, returns how many. */
+size_t nrw_scenario_companions(const nrw_scenario *scenario,
+                               nrw_scenario_companion companions[NRW_COMPANIONS_MAX]);
 
 /* One layer at area fraction 0.80: d·sqrt(N/0.80) (contract section 4). */
 double nrw_scenario_gathered_diameter_um(const nrw_scenario *scenario);

@@ -111,7 +111,7 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario
     nrw_scenario_read_flow(doc, nrw_yaml_get(root, "flow"), scenario);
     read_job(doc, root, scenario);
     nrw_scenario_read_rig(doc, nrw_yaml_get(root, "rig"), &scenario->rig);
-    nrw_scenario_read_calibration(doc, nrw_yaml_get(root, "rig"), scenario->path, &scenario->rig);
+    nrw_scenario_read_calibration(doc, nrw_yaml_get(root, "rig"), scenario);
     nrw_scenario_read_imaging(doc, nrw_yaml_get(root, "imaging"), &scenario->imaging);
     nrw_scenario_read_uncertainty(doc, nrw_yaml_get(root, "uncertainty"), &scenario->uncertainty);
     nrw_scenario_read_model(doc, nrw_yaml_get(root, "model"), &scenario->model);

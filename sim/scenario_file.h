@@ -88,10 +88,18 @@ double nrw_scenario_read_coil_extras(nrw_yaml_doc *doc, const nrw_yaml_node *nod
  * amplifier_gain, ambient_uT. */
 void nrw_scenario_read_coils(nrw_yaml_doc *doc, const nrw_yaml_node *rig_node, nrw_rig *rig);
 
-/* Reads the CSV file of `calibration`, beside the scenario's own file. Call it
- * after the rig has been read. */
+/* Reads a file that the scenario names by its path from the scenario's own folder; a
+ * results folder holds it beside the scenario by its name alone. Returns where it was
+ * found, NULL after an error at `node` that says what was expected; the caller frees
+ * that and *bytes. */
+char *nrw_scenario_load_beside(nrw_yaml_doc *doc, const nrw_yaml_node *node,
+                               const char *scenario_path, const char *file, const char *expected,
+                               char **bytes, size_t *n_bytes);
+
+/* Reads the CSV file of `calibration` into the scenario and its rig. Call it after the
+ * rig has been read. */
 void nrw_scenario_read_calibration(nrw_yaml_doc *doc, const nrw_yaml_node *rig_node,
-                                   const char *scenario_path, nrw_rig *rig);
+                                   nrw_scenario *scenario);
 void nrw_scenario_read_imaging(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_imaging *imaging);
 void nrw_scenario_read_uncertainty(nrw_yaml_doc *doc, const nrw_yaml_node *node,
                                    nrw_uncertainty *uncertainty);

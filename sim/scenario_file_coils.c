@@ -7,6 +7,7 @@
 
 #include "csv.h"
 #include "scenario_file.h"
+#include "sha256.h"
 
 #define N(array) (sizeof(array) / sizeof *(array))
 
@@ -312,28 +313,44 @@ char *nrw_scenario_beside(const char *scenario_path, const char *file)
     return path;
 }
 
+char *nrw_scenario_load_beside(nrw_yaml_doc *doc, const nrw_yaml_node *node,
+                               const char *scenario_path, const char *file, const char *expected,
+                               char **bytes, size_t *n_bytes)
+{
+    const char *slash = strrchr(file, '/');
+    const char *names[2] = {file, slash ? slash + 1 : file};
+    for (int k = 0; k < 2; k++) {
+        char *path = nrw_scenario_beside(scenario_path, names[k]);
+        if (!path) {
+            (void)nrw_yaml_no_memory(doc);
+            return NULL;
+        }
+        if (nrw_yaml_load_text(path, bytes, n_bytes, NULL) == NRW_OK)
+            return path;
+        free(path);
+    }
+    (void)nrw_yaml_error(doc, node, expected, "can't read '%.200s'", file);
+    return NULL;
+}
+
 void nrw_scenario_read_calibration(nrw_yaml_doc *doc, const nrw_yaml_node *rig_node,
-                                   const char *scenario_path, nrw_rig *rig)
+                                   nrw_scenario *scenario)
 {
     const nrw_yaml_node *node = nrw_yaml_get(rig_node, "calibration");
     const char *file = node ? nrw_yaml_text(doc, node, "the name of a CSV file") : NULL;
     if (!file)
         return;
-    char *path = nrw_scenario_beside(scenario_path, file), *text = NULL;
-    size_t size = 0;
     nrw_csv_table table = {0};
-    if (!path) {
-        (void)nrw_yaml_no_memory(doc);
+    scenario->calibration_path =
+        nrw_scenario_load_beside(doc, node, scenario->path, file, "a CSV file beside the scenario",
+                                 &scenario->calibration, &scenario->calibration_size);
+    if (!scenario->calibration_path)
         return;
-    }
-    if (nrw_yaml_load_text(path, &text, &size, NULL) != NRW_OK)
-        (void)nrw_yaml_error(doc, node, "a CSV file beside the scenario", "can't read '%.200s'",
-                             path);
-    else if (nrw_csv_parse(text, size, &table) != 0)
-        (void)nrw_yaml_error(doc, node, "a CSV file", "'%.200s' is no CSV file", path);
+    nrw_sha256_hex(scenario->calibration, scenario->calibration_size,
+                   scenario->calibration_sha256);
+    if (nrw_csv_parse(scenario->calibration, scenario->calibration_size, &table) != 0)
+        (void)nrw_yaml_error(doc, node, "a CSV file", "'%.200s' is no CSV file", file);
     else
-        read_table(doc, node, path, &table, rig);
+        read_table(doc, node, file, &table, &scenario->rig);
     nrw_csv_table_clear(&table);
-    free(text);
-    free(path);
 }

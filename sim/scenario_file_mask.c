@@ -46,32 +46,6 @@ static bool read_request(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_mask_
     return nrw_yaml_n_errors(doc) == before;
 }
 
-/* Reads the picture's file; a results folder holds it beside the scenario by its
- * name alone. */
-static char *load_file(nrw_yaml_doc *doc, const nrw_yaml_node *node, const char *scenario_path,
-                       const char *file, char **bytes, size_t *n_bytes)
-{
-    const char *slash = strrchr(file, '/');
-    const char *names[2] = {file, slash ? slash + 1 : file};
-    for (int k = 0; k < 2; k++) {
-        char *path = nrw_scenario_beside(scenario_path, names[k]);
-        if (!path) {
-            (void)nrw_yaml_no_memory(doc);
-            return NULL;
-        }
-        if (nrw_yaml_load_text(path, bytes, n_bytes, NULL) == NRW_OK)
-            return path;
-        if (k == 1 || !slash) {
-            (void)nrw_yaml_error(doc, node, "a PGM or PNG picture, its path from the scenario's",
-                                 "can't read '%.200s'", file);
-            free(path);
-            return NULL;
-        }
-        free(path);
-    }
-    return NULL;
-}
-
 static void extract(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_mask_request *request,
                     char *path, char *bytes, size_t n_bytes, nrw_map *map)
 {
@@ -114,7 +88,9 @@ void nrw_scenario_read_mask(nrw_yaml_doc *doc, const nrw_yaml_node *channel, nrw
         memcpy(request.release_um, scenario->particles.positions_um[0], sizeof request.release_um);
     char *bytes = NULL;
     size_t n_bytes = 0;
-    char *path = load_file(doc, file_node, scenario->path, file, &bytes, &n_bytes);
+    char *path = nrw_scenario_load_beside(doc, file_node, scenario->path, file,
+                                          "a PGM or PNG picture, its path from the scenario's",
+                                          &bytes, &n_bytes);
     if (path)
         extract(doc, file_node, &request, path, bytes, n_bytes, &scenario->map);
 }

@@ -67,6 +67,18 @@ Test(report_export, limits_that_were_set_aside_are_named)
     expect_text(html, "<th scope='row'>voltage x</th><td class='mark'>61</td>");
     expect_text(html, "<td>a &lt;table&gt;</td><td>keep away</td>");
     expect_text(html, "met from about 300 mm off the middle on");
+    expect_none(html, "Samples can’t steer");
+    clear(html);
+}
+
+Test(report_export, samples_of_a_run_say_what_they_deliver_without_imaging)
+{
+    char *html = make("{\"samples\": 2000, \"duration_s\": 2, \"limits\": [], \"times_from\": "
+                      "\"run\", \"playback\": {\"trials\": 16, \"failed\": 0, "
+                      "\"nominal_delivered\": 1, \"delivered_fraction\": 0.55, \"low\": 0.37, "
+                      "\"high\": 0.73}}");
+    expect_text(html, "they deliver 100\u00a0% of the nominal batch, and <span class='mark'>55\u00a0%"
+                      "</span> (95 %: 37\u00a0% to 73\u00a0%) over 16 batches");
     clear(html);
 }
 

@@ -84,6 +84,7 @@ Test(sampled, rhythm_is_the_frequency_of_what_turns_swings_or_precesses)
         samples = sampled_copy(&field, 10000.0, 2000);
         /* straight pieces shorten a cycle of 200 by 1e-4, floats disturb by 1e-5 */
         cr_assert_float_eq(nrw_samples_rhythm_Hz(samples, 0.02, 0.06), 50.0, 0.02);
+        cr_assert_eq(nrw_samples_rhythm_Hz(samples, 9.0, 9.1), 0.0, "the last sample holds");
         nrw_samples_destroy(samples);
     }
     setting.mode = NRW_DRIVE_STEADY;

@@ -74,6 +74,17 @@ claim "no figure is called safe" [ -z "$(grep -iE 'safe|harmless' flat/bench-car
 narrows export flat --out again --json
 claim "a results folder is input, too" exits 0
 claim "and gives the same currents" cmp -s flat/currents.csv again/currents.csv
+# A calibration goes along into the folder, so that the folder stays input.
+mkdir tables
+printf 'coil,x_mT_per_A,y_mT_per_A,z_mT_per_A\nx,2.2,0,0\ny,0,1.9,0\n' >tables/measured.csv
+sed 's|^rig:|&\n  calibration: tables/measured.csv|' pond.yaml >measured.yaml
+narrows export measured.yaml --schedule flat.yaml --out measured --quiet
+claim "a rig's calibration is followed" [ -s measured/currents.csv ]
+claim "and kept in the folder" cmp -s tables/measured.csv measured/measured.csv
+mv tables elsewhere
+narrows export measured --out again --force --quiet
+claim "which is input by itself" cmp -s measured/currents.csv again/currents.csv
+
 narrows export flat --schedule flat.yaml
 claim "but not beside a schedule" exits 2
 
@@ -84,6 +95,27 @@ claim "the step table keeps the condition" \
     [ "$(jq -r '.steps[1].until.centroid_within.node' fed/steps.json)" = b ]
 narrows export pond.yaml --schedule fed.yaml --out fed2 --threads 1 --json
 claim "the same bits for any threads" cmp -s fed/currents.csv fed2/currents.csv
+
+# The fixed-time variant without imaging: the same as playing the file.
+claim "what the samples deliver alone is told" figure \
+    '.figures.playback | .trials == 16 and .failed == 0 and .low <= .high'
+claim "the card has the times of the run" grep -q '0 to 1 s</td>' fed/bench-card.html
+claim "and stands on the bench card" grep -q "can't steer" fed/bench-card.html
+claim "legs by the clock need no such figure" [ "$(jq .figures.playback flat/result.json)" = null ]
+sed 's/at_um: \[100, 0\]/at_um: [20, 0]/; s/radius_um: 20/radius_um: 19/' pond.yaml >near.yaml
+echo 'uncertainty: {moment_cv: 0.3}' >>near.yaml
+narrows export near.yaml --schedule fed.yaml --out near --trials 6 --seed 4 --json
+played=$(jq -c '.figures.playback | [.delivered_fraction, .low, .high]' near/result.json)
+cat >play.yaml <<'YAML'
+format: narrows-schedule/1
+legs:
+  - {name: play, drive: {mode: sampled, file: near/currents.csv}}
+YAML
+narrows estimate near.yaml --schedule play.yaml --trials 6 --seed 4 --json
+claim "the playback is the estimate of the samples" figure \
+    "[.figures.delivered_fraction, .figures.delivered_low, .figures.delivered_high] == $played"
+claim "of which some arrive and some do not" figure \
+    '.figures.delivered_fraction > 0 and .figures.delivered_fraction < 1'
 
 narrows export pond.yaml --schedule strong.yaml --out strong --json
 claim "a field beyond the rig is refused" exits 1
