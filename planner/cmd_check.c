@@ -18,6 +18,7 @@ typedef struct check_figures {
     bool must_reshape;
     const nrw_throat *throats; /* borrowed from the channel */
     size_t n_throats;
+    nrw_validity_list validity; /* of the schedule; owned */
 } check_figures;
 
 /* Both settings of a leg's drive; n is 1 without alternation. */
@@ -256,8 +257,10 @@ static void add_figures(const nrw_job *job, const check_figures *figures)
     nrw_result_bool(result, "must_reshape", figures->must_reshape);
     add_throats(job, figures);
     nrw_rig_add_figures(result, job->scenario);
-    if (job->schedule.n_legs > 0)
+    if (job->schedule.n_legs > 0) {
         add_legs(job);
+        nrw_validity_figures(result, &figures->validity);
+    }
 }
 
 /* --- in words ----------------------------------------------------------------- */
@@ -370,6 +373,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     describe_channel(figures, stream);
     nrw_rig_describe(job->scenario, stream);
     describe_legs(job, stream);
+    nrw_validity_describe(&figures->validity, stream);
     if (job->options->given & NRW_OPTION_WIZARD)
         nrw_signs_describe(job->scenario, stream);
     nrw_job_describe_warnings(job, stream);
@@ -387,12 +391,15 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         compute_channel(&job, &figures);
         if (status == NRW_OK && job.schedule.n_legs > 0)
             status = nrw_rig_check_schedule(job.scenario, &job.schedule, errors);
+        nrw_validity_list_add(&figures.validity, job.scenario, job.channel, &job.schedule, NULL,
+                              NRW_MODEL_AUTO, NULL, NULL);
         warn(&job, &figures);
         add_figures(&job, &figures);
         if ((options->given & NRW_OPTION_WIZARD) && status == NRW_OK)
             status = nrw_signs_add_figures(job.result, job.scenario, errors);
         status = nrw_job_finish(&job, status, describe, &figures);
     }
+    nrw_validity_list_clear(&figures.validity);
     nrw_job_clear(&job);
     return status;
 }

@@ -24,6 +24,7 @@ typedef struct compare_work {
     size_t n, n_files, n_trials;
     double goal;
     nrw_comparison comparison;
+    nrw_validity_list validity;
     nrw_status status;
 } compare_work;
 
@@ -258,6 +259,11 @@ static nrw_status record(nrw_job *job, compare_work *work)
 {
     nrw_compare_figures(job->result, job->scenario, &work->comparison);
     warn(job, work);
+    for (size_t k = 0; k < work->n; k++)
+        nrw_validity_list_add(&work->validity, job->scenario, job->channel,
+                              &work->entrants[k].choice.schedule, work->entrants[k].name,
+                              job->options->model, NULL, NULL);
+    nrw_validity_figures(job->result, &work->validity);
     nrw_status written = NRW_OK;
     if (work->status == NRW_INTERRUPTED)
         written = nrw_job_save_checkpoint(job, work->checkpoint);
@@ -279,6 +285,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     if (work->status == NRW_INTERRUPTED)
         (void)fprintf(stream, "Interrupted: the figures are those of the trials done.\n");
     nrw_compare_describe(&work->comparison, stream);
+    nrw_validity_describe(&work->validity, stream);
     nrw_job_describe_warnings(job, stream);
     if (job->options->out)
         (void)fprintf(stream, "\nResults are in %s.\n", job->options->out);
@@ -288,6 +295,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
 static void clear_work(compare_work *work)
 {
     nrw_comparison_clear(&work->comparison);
+    nrw_validity_list_clear(&work->validity);
     for (size_t k = 0; work->entrants && k < work->n; k++) {
         nrw_strategy_choice_clear(&work->entrants[k].choice);
         free(work->entrants[k].text);

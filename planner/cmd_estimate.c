@@ -12,6 +12,7 @@ typedef struct estimate_work {
     nrw_estimate_config config;
     nrw_trial_record *records; /* (config.n_trials) */
     nrw_estimate estimate;
+    nrw_validity_list validity;
     nrw_status status;
 } estimate_work;
 
@@ -95,6 +96,9 @@ static nrw_status record(nrw_job *job, estimate_work *work)
         (void)nrw_estimate_of(&work->estimate, job->scenario, 0, NULL, NAN);
     nrw_estimate_figures(job->result, job->scenario, &work->estimate);
     warn(job, work);
+    nrw_validity_list_add(&work->validity, job->scenario, job->channel, &job->schedule, NULL,
+                          job->options->model, NULL, NULL);
+    nrw_validity_figures(job->result, &work->validity);
     nrw_status written = NRW_OK;
     if (work->status == NRW_INTERRUPTED)
         written = nrw_job_save_checkpoint(job, work->checkpoint);
@@ -115,6 +119,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     if (work->status == NRW_INTERRUPTED)
         (void)fprintf(stream, "Interrupted: the figures are those of the trials done.\n");
     nrw_estimate_describe(job->scenario, &work->estimate, stream);
+    nrw_validity_describe(&work->validity, stream);
     nrw_job_describe_warnings(job, stream);
     if (job->options->out)
         (void)fprintf(stream, "\nResults are in %s.\n", job->options->out);
@@ -141,6 +146,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
     }
     nrw_job_close_checkpoint(work.checkpoint, status);
     nrw_estimate_clear(&work.estimate);
+    nrw_validity_list_clear(&work.validity);
     nrw_trial_records_destroy(work.config.n_trials, work.records);
     nrw_job_clear(&job);
     return status;

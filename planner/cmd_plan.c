@@ -15,6 +15,7 @@ typedef struct plan_work {
     nrw_checkpoint *checkpoint;
     nrw_plan_result plan;
     nrw_run_result run; /* of the verified schedule, nominal particles */
+    nrw_validity_list validity;
     nrw_status status;
 } plan_work;
 
@@ -90,6 +91,14 @@ static nrw_status search(nrw_job *job, plan_work *work)
     return status;
 }
 
+/* What the model assumes for the schedule: as the recorded run saw it, or beforehand. */
+static void add_validity(nrw_job *job, plan_work *work)
+{
+    nrw_validity_list_add(&work->validity, job->scenario, job->channel, &job->schedule, NULL,
+                          job->options->model, NULL, &work->run);
+    nrw_validity_figures(job->result, &work->validity);
+}
+
 /* Those of the recorded run, apart from those of the plan. */
 static void add_run_figures(nrw_job *job, const nrw_run_result *run)
 {
@@ -114,12 +123,15 @@ static nrw_status record(nrw_job *job, plan_work *work)
             return saved;
         }
     }
-    if (job->schedule.n_legs == 0 || !job->store)
+    if (job->schedule.n_legs == 0 || !job->store) {
+        add_validity(job, work);
         return work->status;
+    }
     nrw_status status = NRW_OK;
     if (work->status != NRW_INTERRUPTED)
         status = record_run(job, work);
     add_run_figures(job, &work->run);
+    add_validity(job, work);
     nrw_status written = nrw_plan_search_csv(job->store, &work->plan, job->errors);
     if (written == NRW_OK && work->run.n_particles > 0)
         written = nrw_store_run(job->store, job->scenario, &job->schedule, &work->run, NRW_VERSION,
@@ -180,6 +192,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
                       job->schedule.legs[visit->leg].name, visit->start_s, visit->end_s,
                       nrw_leg_end_name(visit->end), nrw_model_name(visit->model));
     }
+    nrw_validity_describe(&work->validity, stream);
     nrw_job_describe_warnings(job, stream);
     if (job->options->out)
         (void)fprintf(stream, "\nResults are in %s.\n", job->options->out);
@@ -205,6 +218,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         }
     }
     nrw_job_close_checkpoint(work.checkpoint, status);
+    nrw_validity_list_clear(&work.validity);
     nrw_run_result_clear(&work.run);
     nrw_plan_result_clear(&work.plan);
     nrw_job_clear(&job);

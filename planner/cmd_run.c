@@ -13,6 +13,7 @@ typedef struct run_work {
     nrw_progress_line line;
     nrw_trial trial; /* the one redone, with --trial */
     nrw_run_result result;
+    nrw_validity_list validity;
     nrw_status status;
 } run_work;
 
@@ -106,7 +107,7 @@ static void add_trial(const nrw_job *job, const run_work *work)
 
 /* Fills the result and the folder; what was done is told even of a run that
  * stopped early, as `partial`. */
-static nrw_status record(nrw_job *job, const run_work *work)
+static nrw_status record(nrw_job *job, run_work *work)
 {
     if (work->result.n_particles == 0) {
         add_no_figures(job->result);
@@ -114,6 +115,11 @@ static nrw_status record(nrw_job *job, const run_work *work)
     }
     nrw_result_run_figures(job->result, &job->schedule, &work->result);
     nrw_run_loss_figures(job->result, job->scenario, job->channel, &work->result);
+    nrw_validity_list_add(&work->validity, job->scenario, job->channel, &job->schedule, NULL,
+                          job->options->model,
+                          job->options->given & NRW_OPTION_TRIAL ? &work->trial.draw : NULL,
+                          &work->result);
+    nrw_validity_figures(job->result, &work->validity);
     add_trial(job, work);
     if (work->status != NRW_OK)
         nrw_result_bool(job->result, "partial", true);
@@ -181,6 +187,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
                       100.0 * result->final.largest_cluster_fraction, result->final.aspect_ratio,
                       result->final.spread_um);
         describe_legs(job, result, stream);
+        nrw_validity_describe(&work->validity, stream);
     }
     nrw_job_describe_warnings(job, stream);
     if (job->options->out)
@@ -203,6 +210,7 @@ static nrw_status run(const nrw_command_options *options, nrw_errors *errors)
         job.run = work.result.n_particles > 0 ? &work.result : NULL;
         status = nrw_job_finish(&job, status, describe, &work);
     }
+    nrw_validity_list_clear(&work.validity);
     nrw_run_result_clear(&work.result);
     nrw_job_clear(&job);
     return status;

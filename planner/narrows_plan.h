@@ -18,5 +18,6 @@
 #include "schedule_samples.h"
 #include "strategy.h"
 #include "sweep.h"
+#include "validity_list.h"
 
 #endif

@@ -93,6 +93,7 @@ nrw_status nrw_report_make(const nrw_report_input *input, char **html, size_t *s
     while (k < n && !nrw_report_is(&report, kinds[k].command))
         k++;
     nrw_report_begin(&report, k < n ? kinds[k].kind : "Run");
+    nrw_report_outside(&report);
     if (k < n) {
         kinds[k].put(&report);
     } else {

@@ -24,6 +24,7 @@ static void put_switches(nrw_report *report)
 void nrw_report_validity(nrw_report *report)
 {
     nrw_report_section(report, "validity", "Validity and care");
+    nrw_report_assumptions(report);
     put_switches(report);
     nrw_report_care(report);
     nrw_report_section_end(report);

@@ -130,6 +130,9 @@ void nrw_report_legs(nrw_report *report);     /* report_tables.c */
 void nrw_report_fates(nrw_report *report);    /* report_tables.c */
 void nrw_report_warnings(nrw_report *report); /* report_tables.c */
 void nrw_report_validity(nrw_report *report); /* report_caution.c */
+/* report_validity.c: the list of assumptions, and those outside, for the page's top */
+void nrw_report_assumptions(nrw_report *report);
+void nrw_report_outside(nrw_report *report);
 /* What is not modelled, and what to take care of: for any result. */
 void nrw_report_care(nrw_report *report);       /* report_caution.c */
 void nrw_report_provenance(nrw_report *report); /* report_provenance.c */

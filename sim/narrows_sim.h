@@ -20,6 +20,7 @@
 #include "suggest.h"
 #include "trajectory.h"
 #include "units.h"
+#include "validity.h"
 #include "version.h"
 
 #endif

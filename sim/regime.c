@@ -83,6 +83,7 @@ nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *
     regime.spin_Hz = size > 0.0 ? nrw_vec3_dot(average.spin, axis) / size / (2.0 * NRW_PI) : 0.0;
     if (setting->mode == NRW_DRIVE_SAMPLED)
         regime.spin_Hz = nrw_vec3_norm(average.spin) / (2.0 * NRW_PI);
+    regime.rim_speed_um_s = a * planar_spin;
     double rolling = scenario->model.rolling_factor * (draw ? draw->rolling : 1.0);
     regime.lone_speed_um_s = rolling * body.floor.rolling * a * planar_spin;
     regime.step_out_Hz = step_out_Hz(&body, &field);

@@ -11,16 +11,13 @@
 #include "excitation.h"
 #include "fate.h"
 #include "flow.h"
+#include "leg_watch.h"
 #include "random.h"
 #include "sampled_average.h"
 #include "world.h"
 
 #define STEP_MAX_S 0.020
 #define TIME_TOLERANCE_S 1e-9
-/* A flow beyond these is not what is computed. */
-#define REYNOLDS_MAX 1.0
-#define WOMERSLEY_MAX 1.0
-#define CELLS_LEAST 4.0
 /* A step that fails is halved, at most to this part of the longest; afterwards steps
  * grow back by this factor each. */
 #define STEP_CUT_MAX 256.0
@@ -96,7 +93,7 @@ typedef struct run_state {
     double least_held;   /* share inside the target since it was reached; NAN: not yet */
     double step_cap_s;   /* longest step for the time being; grows back after a failure */
     uint64_t n_steps, n_repeated; /* steps taken, and taken again because they failed */
-    double fastest_ratio;/* largest drift of a leg over a Ω sin δ */
+    nrw_leg_watch watch; /* what is seen of the leg in force */
 } run_state;
 
 static nrw_status out_of_memory(run_state *run)
@@ -174,6 +171,7 @@ static nrw_status enter_leg(run_state *run, size_t leg)
     visit->leg = (int)leg;
     visit->start_s = visit->end_s = t;
     visit->end = NRW_LEG_STOPPED;
+    nrw_leg_watch_begin(&run->watch, run->world);
     visit->model = model_of_leg(run, &run->schedule->legs[leg], visit);
     nrw_exciter_enter(&run->exciter, run->world, &run->control, visit->model);
     return NRW_OK;
@@ -187,6 +185,7 @@ static void close_visit(run_state *run, nrw_leg_end end)
     nrw_leg_visit *visit = &result->visits[result->n_visits - 1];
     visit->end_s = run->world->time_s;
     visit->end = end;
+    visit->seen = nrw_leg_watch_end(&run->watch, run->world);
 }
 
 /* --- frames ----------------------------------------------------------------- */
@@ -349,6 +348,8 @@ static nrw_status take_frame(run_state *run)
     run->last_time_s = t;
     run->n_visible += exact.seen.visible;
     note_furthest(run);
+    if (run->control.leg < run->schedule->n_legs)
+        nrw_leg_watch_frame(&run->watch, run->world, &exact.seen);
     judge_goal(run);
     result->final = exact.seen;
     if (any)
@@ -624,19 +625,9 @@ static void final_moments(run_state *run)
     }
 }
 
-/* Sentences about where the prediction should not be trusted. */
-static void judge_validity(run_state *run)
+/* Sentences about the run as a whole; what each leg assumes is judged by validity.h. */
+static void judge_run(run_state *run)
 {
-    nrw_run_result *result = run->result;
-    const nrw_world *world = run->world;
-    for (size_t k = 0; k < result->n_visits; k++) {
-        const nrw_leg_visit *visit = &result->visits[k];
-        const nrw_leg *leg = &run->schedule->legs[visit->leg];
-        if (visit->shedding_number > 0.5)
-            warn(run, "leg '%s': Lambda = %.2g, above 0.5: particles may be shed faster than bonds "
-                      "pull them back, and predictions there are the least sure",
-                 leg->name, visit->shedding_number);
-    }
     if (run->scenario->particles.kind == NRW_MOMENT_INDUCED &&
         !(run->scenario->particles.relaxation_time_s > 0.0))
         warn(run, "the moment follows the field without lag (relaxation_time_s is 0): no torque "
@@ -644,34 +635,6 @@ static void judge_validity(run_state *run)
     if ((double)run->n_repeated > REPEATED_MAX * (double)run->n_steps)
         warn(run, "%.1f %% of the steps had to be taken again at half their length",
              100.0 * (double)run->n_repeated / (double)run->n_steps);
-    if (world->largest_overlap > 0.05)
-        warn(run, "particles overlapped by up to %.1f %% of a diameter: a shorter step or stiffer "
-                  "contacts would be surer",
-             100.0 * world->largest_overlap);
-    if (!nrw_channel_is_open(run->channel) && world->pair_flow_factor > 0.0 && world->n > 1)
-        warn(run, "side walls do not slow the particles' flow in this model: speeds inside narrow "
-                  "throats are upper estimates");
-}
-
-/* The same about the channel's flow. */
-static void judge_flow(run_state *run)
-{
-    const nrw_flow *flow = nrw_channel_flow(run->channel);
-    if (!flow)
-        return;
-    const nrw_flow_figures figures = nrw_flow_figures_of(flow);
-    if (figures.reynolds_number > REYNOLDS_MAX)
-        warn(run, "the flow's Reynolds number reaches %.3g, above %g: it is computed without "
-                  "inertia",
-             figures.reynolds_number, REYNOLDS_MAX);
-    if (figures.womersley_number > WOMERSLEY_MAX)
-        warn(run, "the flow pulses at a Womersley number of %.3g, above %g: it is computed as if "
-                  "steady at every instant",
-             figures.womersley_number, WOMERSLEY_MAX);
-    if (figures.cells_across < CELLS_LEAST)
-        warn(run, "the flow is computed on cells of %.3g um, only %.2g across the narrowest vessel: "
-                  "the profile there is coarse",
-             figures.spacing_um, figures.cells_across);
 }
 
 static nrw_status finish(run_state *run)
@@ -699,8 +662,7 @@ static nrw_status finish(run_state *run)
     result->mean_spin_Hz = t > 0.0 ? run->spin_sum / t / (2.0 * NRW_PI) : NAN;
     result->visible_fraction_of_time =
         run->next_frame > 0 ? (double)run->n_visible / (double)run->next_frame : NAN;
-    judge_validity(run);
-    judge_flow(run);
+    judge_run(run);
     /* the marks have done their service in the last look at the swarm */
     for (size_t i = 0; i < world->n_made; i++)
         run->marks[world->ids[i]] = i >= world->n;

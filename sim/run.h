@@ -75,12 +75,22 @@ typedef struct nrw_frame {
     nrw_morphology seen;
 } nrw_frame;
 
+/* What a run saw of a leg, for judging what the model assumes (validity.h). NAN: not seen. */
+typedef struct nrw_leg_seen {
+    double fastest_um_s;      /* the centroid's largest speed over 2 s */
+    double highest_um;        /* top of the highest particle at any frame */
+    double area_fraction;     /* largest: of the particles in the ellipse of the swarm */
+    double rear_um, front_um; /* stretch of the route that the swarm was on */
+    double largest_overlap;   /* of two particles, over a diameter */
+} nrw_leg_seen;
+
 typedef struct nrw_leg_visit {
     int leg;
     double start_s, end_s;
     nrw_leg_end end;
     nrw_model model; /* the one used: averaged or resolved */
     double mason_number, cycle_displacement, shedding_number;
+    nrw_leg_seen seen;
 } nrw_leg_visit;
 
 /* Where the drive headed from a time on, until the next one: for playing a run
@@ -162,6 +172,7 @@ typedef struct nrw_regime {
     double shedding_number;    /* Λ = aΩ sin δ / v_c */
     double spin_Hz;            /* mean, near the floor, along the spin axis */
     double lone_speed_um_s;    /* rolling speed of a lone particle, with rolling_factor */
+    double rim_speed_um_s;     /* aΩ sin δ: that of rolling without slip */
     double step_out_Hz;        /* permanent moments, near the floor; NAN otherwise */
     nrw_model recommended;
     char reason[160];
