@@ -112,7 +112,8 @@ static void put_bounds(nrw_report *report, const place *at)
 {
     const double marginal = number_at(report, at, "marginal");
     if (isfinite(marginal))
-        nrw_markup_put(&report->out, "%s %n", text_at(report, at, "bound"), marginal);
+        nrw_markup_put(&report->out, "%r\u00a0%n",
+                       strcmp(text_at(report, at, "bound"), "at least") == 0 ? "≥" : "≤", marginal);
     else
         nrw_markup_put(&report->out, "any");
 }
