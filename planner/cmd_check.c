@@ -256,6 +256,7 @@ static void add_figures(const nrw_job *job, const check_figures *figures)
     nrw_result_number(result, "gathered_diameter_um", figures->gathered_diameter_um);
     nrw_result_bool(result, "must_reshape", figures->must_reshape);
     add_throats(job, figures);
+    nrw_flow_add_figures(result, job->scenario, job->channel);
     nrw_rig_add_figures(result, job->scenario);
     if (job->schedule.n_legs > 0) {
         add_legs(job);
@@ -371,6 +372,7 @@ static void describe(const nrw_job *job, const void *context, FILE *stream)
     line(stream, "gap above the floor", figures->gap_um, "um");
     line(stream, "thermal coupling", figures->thermal_coupling, "(gathers from about 11 on)");
     describe_channel(figures, stream);
+    nrw_flow_describe(job->scenario, job->channel, stream);
     nrw_rig_describe(job->scenario, stream);
     describe_legs(job, stream);
     nrw_validity_describe(&figures->validity, stream);

@@ -9,6 +9,7 @@
 #include "compare.h"
 #include "estimate.h"
 #include "export.h"
+#include "flow_words.h"
 #include "limit.h"
 #include "plan.h"
 #include "report.h"

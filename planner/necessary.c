@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "../sim/flow.h"
 #include "../sim/run.h"
 #include "recipe.h"
 #include "rig.h"
@@ -14,6 +15,9 @@
 #define SPEED_BOUND 0.9
 /* Share of the deadline that may be spent on the way: gathering comes first. */
 #define WAY_SHARE 0.9
+/* Flow in the middle of a duct over its mean: 2.096 in a square one, less in others
+ * (Bruus 2008, eq. 3.48). */
+#define DUCT_MIDDLE 2.1
 /* Slower than this many particle diameters a second is a crawl. */
 #define CRAWL_PER_S 0.2
 /* Below this coupling heat scatters the swarm. */
@@ -84,12 +88,13 @@ static bool has_axis(const nrw_scenario *scenario, int axis)
     return !scenario->rig.present || scenario->rig.n_coils > 0 || scenario->rig.axes[axis].present;
 }
 
-static void judge_axis(nrw_necessary *necessary, const nrw_scenario *scenario)
+static void judge_axis(nrw_necessary *necessary, const nrw_scenario *scenario, bool carried)
 {
     nrw_necessary_check *check = check_of(necessary, NRW_NEED_AXIS);
-    check->holds = has_axis(scenario, 2) && has_axis(scenario, 0) && has_axis(scenario, 1);
+    check->holds = carried || (has_axis(scenario, 2) && has_axis(scenario, 0) && has_axis(scenario, 1));
     if (check->holds) {
-        (void)snprintf(check->text, sizeof check->text, "the rig has x, y and z");
+        (void)snprintf(check->text, sizeof check->text,
+                       carried ? "a flow can carry the particles" : "the rig has x, y and z");
         return;
     }
     (void)snprintf(check->text, sizeof check->text,
@@ -99,9 +104,20 @@ static void judge_axis(nrw_necessary *necessary, const nrw_scenario *scenario)
     (void)snprintf(check->change, sizeof check->change, "a coil for that axis");
 }
 
-static void judge_torque(nrw_necessary *necessary, const nrw_scenario *scenario)
+static double fastest_flow_um_s(const nrw_channel *channel)
+{
+    const nrw_flow *flow = nrw_channel_flow(channel);
+    return flow ? DUCT_MIDDLE * nrw_flow_figures_of(flow).fastest_um_s : 0.0;
+}
+
+static void judge_torque(nrw_necessary *necessary, const nrw_scenario *scenario,
+                         const nrw_channel *channel)
 {
     nrw_necessary_check *check = check_of(necessary, NRW_NEED_TORQUE);
+    if (fastest_flow_um_s(channel) > 0.0) {
+        (void)snprintf(check->text, sizeof check->text, "a flow can carry the particles");
+        return;
+    }
     const nrw_particles *particles = &scenario->particles;
     check->holds = particles->kind == NRW_MOMENT_PERMANENT || particles->relaxation_time_s > 0.0;
     if (check->holds && !scenario->map.has_floor) {
@@ -182,13 +198,15 @@ static void judge_speed(nrw_necessary *necessary, const nrw_scenario *scenario,
     const nrw_uncertainty *u = &scenario->uncertainty;
     const double slow = 1.0 / ((1.0 + u->viscosity_cv) * (1.0 + u->moment_cv));
     check->unit = "um/s";
-    check->value = necessary->fastest_um_s * slow;
+    const double flow = fastest_flow_um_s(channel);
+    check->value = necessary->fastest_um_s * slow + flow;
     check->needed = way / (WAY_SHARE * scenario->deadline_s);
     check->holds = check->value >= check->needed;
     if (check->holds) {
         (void)snprintf(check->text, sizeof check->text,
-                       "%.4g um in %.4g s needs %.3g um/s; the bound with this rig is %.3g um/s", way,
-                       scenario->deadline_s, check->needed, check->value);
+                       "%.4g um in %.4g s needs %.3g um/s; the bound with this rig%s is %.3g um/s",
+                       way, scenario->deadline_s, check->needed, flow > 0.0 ? " and flow" : "",
+                       check->value);
         return;
     }
     const double factor = check->needed / fmax(check->value, 1e-30);
@@ -197,10 +215,10 @@ static void judge_speed(nrw_necessary *necessary, const nrw_scenario *scenario,
     const bool limited = scenario->rig.present;
     (void)snprintf(check->text, sizeof check->text,
                    "%s: the way of %.4g um within the deadline of %.4g s needs %.3g um/s, but with "
-                   "at most %.3g mT and %.3g Hz a swarm can't be faster than %.3g um/s",
+                   "at most %.3g mT and %.3g Hz%s a swarm can't be faster than %.3g um/s",
                    weak ? "the rig is too weak" : "the deadline is too short", way,
                    scenario->deadline_s, check->needed, necessary->field_mT,
-                   necessary->best_frequency_Hz, check->value);
+                   necessary->best_frequency_Hz, flow > 0.0 ? " and the flow" : "", check->value);
     (void)snprintf(check->change, sizeof check->change,
                    "a deadline of at least %.3g s%s", scenario->deadline_s * factor,
                    limited ? ", or a stronger rig" : "");
@@ -217,8 +235,8 @@ nrw_necessary nrw_necessary_of(const nrw_scenario *scenario, const nrw_channel *
     nrw_necessary necessary;
     memset(&necessary, 0, sizeof necessary);
     judge_geometry(&necessary, scenario, channel);
-    judge_torque(&necessary, scenario);
-    judge_axis(&necessary, scenario);
+    judge_torque(&necessary, scenario, channel);
+    judge_axis(&necessary, scenario, fastest_flow_um_s(channel) > 0.0);
     find_fastest(&necessary, scenario);
     judge_gather(&necessary, scenario);
     judge_speed(&necessary, scenario, channel);

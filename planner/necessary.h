@@ -28,7 +28,7 @@ typedef struct nrw_necessary_check {
 
 typedef struct nrw_necessary {
     nrw_necessary_check checks[NRW_N_NEEDS];
-    double fastest_um_s;      /* upper bound of the swarm's speed with this rig */
+    double fastest_um_s;      /* upper bound of the swarm's own speed with this rig */
     double best_frequency_Hz; /* where the rig gives that bound */
     double field_mT;          /* available there */
 } nrw_necessary;

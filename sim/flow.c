@@ -424,6 +424,14 @@ nrw_flow_now nrw_flow_at_time(const nrw_flow *flow, double time_s, double viscos
     return now;
 }
 
+nrw_flow_now nrw_flow_steady(const nrw_flow *flow)
+{
+    nrw_flow_now now = {.n_parts = flow->n_parts};
+    for (size_t k = 0; k < flow->n_parts; k++)
+        now.factor[k] = flow->parts[k].port >= 0 ? 0.0 : 1.0;
+    return now;
+}
+
 double nrw_flow_step_max_s(const nrw_flow *flow)
 {
     double fastest = 0.0;

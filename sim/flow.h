@@ -42,6 +42,9 @@ typedef struct nrw_flow_now {
 /* viscosity_factor: of the fluid's nominal one (a draw), 1 for the scenario's. */
 nrw_flow_now nrw_flow_at_time(const nrw_flow *flow, double time_s, double viscosity_factor);
 
+/* Without the pulses: the mean over their periods. */
+nrw_flow_now nrw_flow_steady(const nrw_flow *flow);
+
 /* Longest step that follows the pulses: a sixteenth of the shortest period; INFINITY
  * when steady. */
 double nrw_flow_step_max_s(const nrw_flow *flow);

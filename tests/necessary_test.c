@@ -105,6 +105,22 @@ Test(necessary, without_a_vertical_axis_nothing_rolls)
     expect_failure(GATE("10", "300", "12", INDUCED, ""), NRW_NEED_AXIS, "lacks the z axis");
 }
 
+#define STREAM "flow: {inlets: [{node: a, rate_nl_min: 60}], outlets: [{node: d}]}\n"
+
+Test(necessary, where_a_flow_carries_particles_need_not_roll)
+{
+    static const char *const cases[] = {
+        STREAM GATE("10", "300", "12", INDUCED, ""),
+        STREAM GATE("10", "300", "12", "{kind: induced, susceptibility: 0.3}", Z_AXIS),
+        /* 60 nl/min through 80 x 40 um is 310 um/s in the mean, more in the throat */
+        STREAM GATE("10", "3", "12", INDUCED, Z_AXIS)};
+    for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+        nrw_necessary necessary = judged(cases[k]);
+        const nrw_necessary_check *failure = nrw_necessary_failure(&necessary);
+        cr_expect_null(failure, "case %zu: %s", k, failure ? failure->text : "");
+    }
+}
+
 Test(necessary, a_moment_without_lag_feels_no_torque)
 {
     expect_failure(GATE("10", "300", "12", "{kind: induced, susceptibility: 0.3}", Z_AXIS),

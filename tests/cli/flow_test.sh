@@ -40,6 +40,18 @@ out="{\"x\": $(x_of carried)}"
 claim "a sphere on the floor is carried by the shear there" near .x \
     "20 * 0.694 * 6 * (5e6 / 60) * 1.6 * (60 - 1.6) / (220 * 60 * 60 * 60) / 0.8281" 0.01
 
+narrows check carried.yaml --json
+claim "check tells the rate" near '.figures.flow.vessels[0].rate_nl_min' 5 1e-9
+claim "and the mean velocity" near '.figures.flow.vessels[0].mean_um_s' '5e6 / 60 / (220 * 60)' 1e-9
+# Bruus 2008, eq. 3.48: 12 eta L Q / (w h^3) over 0.8281, L from in to out and the ends
+claim "and the pressure" near '.figures.flow.nodes | map(.pressure_Pa) | max' \
+    '12 * 0.001 * 600e-6 * (5e-12 / 60) / (220e-6 * 60e-6 * 60e-6 * 60e-6) / 0.8281' 0.01
+narrows check carried.yaml
+claim "in words, too" says "5 nl/min"
+sed '/^flow/d' carried.yaml >resting.yaml
+narrows check resting.yaml --json
+claim "a fluid at rest has no such figures" figure '.figures | has("flow") and .flow == null'
+
 # A roller with, against and without the flow: the flow's part adds up.
 schedule '{mode: rotating, tilt_deg: 90, field_mT: 10, frequency_Hz: 50, heading: 0}' 20 >roll.yaml
 for rate in -5 0 5; do
