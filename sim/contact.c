@@ -46,8 +46,9 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->row_of = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->starts = nrw_arena_take(arena, contacts->n_chunks + 1, sizeof(uint32_t));
     contacts->partner = nrw_arena_take(arena, capacity, sizeof(uint32_t));
-    float **slots[] = {&contacts->touch, &contacts->nx,       &contacts->ny,       &contacts->nz,
-                       &contacts->gap,   &contacts->force[0], &contacts->force[1], &contacts->step};
+    float **slots[] = {&contacts->touch,    &contacts->nx,       &contacts->ny,
+                       &contacts->nz,       &contacts->gap,      &contacts->force[0],
+                       &contacts->force[1], &contacts->step,     &contacts->excess};
     for (size_t k = 0; k < sizeof slots / sizeof *slots; k++)
         *slots[k] = nrw_arena_take(arena, capacity, sizeof(float));
     contacts->ref_x = nrw_arena_take(arena, n, sizeof(double));

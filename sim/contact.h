@@ -46,6 +46,7 @@ typedef struct nrw_contacts {
     float *touch;                  /* (capacity) contact distance, µm */
     float *nx, *ny, *nz, *gap;     /* (capacity) toward the row from its neighbour; overlap, µm */
     float *force[2], *step;        /* (capacity) of the solve: pN, and scratch */
+    float *excess;                 /* (capacity) lubrication's excess resistance (brake.h) */
     uint32_t *ends;                /* (n_chunks) scratch of the solve */
     uint32_t *order4;              /* (n_rows) 4 × order */
     float *n_neighbours;           /* (n_rows) listed ones */

@@ -227,38 +227,73 @@ void NRW_KERNEL(nrw_near_response_)(nrw_near_task *task)
 
 /* --- brakes and friction ---------------------------------------------------- */
 
-static inline nrw_lanes brake_at(const nrw_brake_task *task, nrw_lanes gap)
+static inline nrw_lanes excess_at(const nrw_brake_task *task, nrw_lanes gap)
 {
-    const nrw_lanes zero = lanes_all(0.0f);
-    const nrw_lanes beyond = lanes_max(zero - gap, zero);
-    const nrw_lanes part =
-        lanes_max(lanes_all(1.0f) - beyond * lanes_all(1.0f / task->reach_um), zero);
-    return lanes_all(task->contact) * part * part;
+    const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
+    const nrw_lanes x = lanes_max(zero - gap, zero) * lanes_all(1.0f / task->reach_um);
+    return lanes_all(task->contact) * lanes_max(one - x, zero) /
+           lanes_fma(lanes_all(task->bend), x, one);
 }
 
-void NRW_KERNEL(nrw_contact_brakes_)(const nrw_brake_task *task)
+static inline void brakes(const nrw_brake_task *task, const bool slide)
 {
     const nrw_contact_rows *rows = &task->rows;
+    const nrw_lanes zero = lanes_all(0.0f), scale = lanes_all(task->slide_scale);
+    const nrw_lanes drag = lanes_all(task->drag_scale);
     for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
         const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
-        nrw_lanes sums[NRW_N_TENSOR];
+        nrw_lanes sums[NRW_N_TENSOR], sum = zero, own[4];
+        nrw_lanes turn[3] = {zero, zero, zero}, pull[3] = {zero, zero, zero};
         for (int k = 0; k < NRW_N_TENSOR; k++)
-            sums[k] = lanes_all(0.0f);
+            sums[k] = zero;
+        if (slide)
+            lanes_gather4(task->moves, rows->self + row, own);
         for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
             const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
             const nrw_lanes nz = lanes_load(rows->nz + slot);
-            const nrw_lanes e = brake_at(task, lanes_load(rows->gap + slot));
+            const nrw_lanes e = excess_at(task, lanes_load(rows->gap + slot));
+            lanes_store(task->excess + slot, e);
             const nrw_lanes ex = e * nx, ey = e * ny, ez = e * nz;
+            sum = sum + e;
             sums[NRW_XX] = sums[NRW_XX] + (e - ex * nx);
             sums[NRW_XY] = sums[NRW_XY] - ex * ny;
             sums[NRW_XZ] = sums[NRW_XZ] - ex * nz;
             sums[NRW_YY] = sums[NRW_YY] + (e - ey * ny);
             sums[NRW_YZ] = sums[NRW_YZ] - ey * nz;
             sums[NRW_ZZ] = sums[NRW_ZZ] + (e - ez * nz);
+            if (!slide)
+                continue;
+            nrw_lanes other[4];
+            lanes_gather4(task->moves, rows->partner + slot, other);
+            const nrw_lanes vx = own[0] - other[0], vy = own[1] - other[1], vz = own[2] - other[2];
+            turn[0] = lanes_fma(ey, vz, turn[0]) - ez * vy;
+            turn[1] = lanes_fma(ez, vx, turn[1]) - ex * vz;
+            turn[2] = lanes_fma(ex, vy, turn[2]) - ey * vx;
+            const nrw_lanes apart = lanes_fma(nx, vx, lanes_fma(ny, vy, nz * vz));
+            pull[0] = lanes_fma(e, lanes_fma(apart, nx, zero - vx), pull[0]);
+            pull[1] = lanes_fma(e, lanes_fma(apart, ny, zero - vy), pull[1]);
+            pull[2] = lanes_fma(e, lanes_fma(apart, nz, zero - vz), pull[2]);
         }
         for (int k = 0; k < NRW_N_TENSOR; k++)
             lanes_store(task->brake[k] + row, sums[k]);
+        lanes_store(task->excess_sum + row, sum);
+        if (!slide)
+            continue;
+        lanes_store(task->slide_x + row, scale * turn[0]);
+        lanes_store(task->slide_y + row, scale * turn[1]);
+        lanes_store(task->slide_z + row, scale * turn[2]);
+        lanes_store(task->drag_x + row, drag * pull[0]);
+        lanes_store(task->drag_y + row, drag * pull[1]);
+        lanes_store(task->drag_z + row, drag * pull[2]);
     }
+}
+
+void NRW_KERNEL(nrw_contact_brakes_)(const nrw_brake_task *task)
+{
+    if (task->moves)
+        brakes(task, true);
+    else
+        brakes(task, false);
 }
 
 void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
@@ -275,7 +310,7 @@ void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
             const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
             const nrw_lanes nz = lanes_load(rows->nz + slot);
             /* n points to the row: the other way round from (5.10), so plus */
-            const nrw_lanes c = strength * brake_at(task, lanes_load(rows->gap + slot));
+            const nrw_lanes c = strength * lanes_load(task->excess + slot);
             nrw_lanes other[4];
             lanes_gather4(task->spins, rows->partner + slot, other);
             const nrw_lanes sx = own[0] + other[0], sy = own[1] + other[1], sz = own[2] + other[2];
@@ -353,10 +388,14 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
     const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
     nrw_lanes largest = zero;
     for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
-        const nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row),
-                                k * lanes_load(solve->warm_y + row),
-                                k * lanes_load(solve->warm_z + row)};
+        nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row), k * lanes_load(solve->warm_y + row),
+                          k * lanes_load(solve->warm_z + row)};
         nrw_lanes u[3];
+        if (solve->excess) {
+            f[0] = f[0] + lanes_load(solve->drag_x + row);
+            f[1] = f[1] + lanes_load(solve->drag_y + row);
+            f[2] = f[2] + lanes_load(solve->drag_z + row);
+        }
         displace(solve, row, f, u);
         store_displacement(solve, row, u, solve->place[0]);
         largest = lanes_max(largest, lanes_fma(u[0], u[0], lanes_fma(u[1], u[1], u[2] * u[2])));
@@ -364,8 +403,17 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded, row, four);
+        if (!solve->excess)
+            continue;
+        const nrw_lanes drag =
+            lanes_all(1.5f * solve->drag_scale) * lanes_load(solve->excess_sum + row);
+        const nrw_lanes move_xy = lanes_load(solve->move_xy + row);
+        const nrw_lanes move_z = lanes_load(solve->move_z + row), one = lanes_all(1.0f);
+        lanes_store(solve->ease_xy + row, one / lanes_fma(move_xy, drag, one));
+        lanes_store(solve->ease_z + row, one / lanes_fma(move_z, drag, one));
     }
-    const float reach = solve->reach_um + 2.5f * sqrtf(lanes_largest(largest));
+    const float reach =
+        fmaxf(solve->reach_um + 2.5f * sqrtf(lanes_largest(largest)), solve->drag_reach_um);
     for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)
         solve->ends[chunk] = reached_end(rows, chunk, reach);
 }
@@ -379,7 +427,7 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
 }
 
 static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
-                          float momentum_value, const bool first)
+                          float momentum_value, const bool first, const bool drag)
 {
     const uint32_t *restrict starts = solve->rows.starts, *restrict ends = solve->ends;
     const uint32_t *restrict partner = solve->rows.partner;
@@ -391,6 +439,7 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
     float *restrict forces = solve->force[from], *restrict next = solve->force[1 - from];
     const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
     const nrw_lanes k = lanes_all(solve->stiffness);
+    const nrw_lanes drag_scale = lanes_all(solve->drag_scale);
     const nrw_lanes gain = lanes_all(gain_value), momentum = lanes_all(momentum_value);
     const size_t n_rows = solve->rows.n_rows;
     nrw_lanes largest = zero;
@@ -399,6 +448,7 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
         const nrw_lanes u[3] = {lanes_load(solve->ux + row), lanes_load(solve->uy + row),
                                 lanes_load(solve->uz + row)};
         nrw_lanes f[3] = {zero, zero, zero}, own[4] = {zero, zero, zero, zero};
+        nrw_lanes pull[3] = {zero, zero, zero};
         if (first)
             lanes_gather4(crowded, solve->rows.self + row, own);
         for (size_t slot = starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
@@ -406,8 +456,8 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
             lanes_gather4(places, partner + slot, other);
             const nrw_lanes nx = lanes_load(n_x + slot), ny = lanes_load(n_y + slot);
             const nrw_lanes nz = lanes_load(n_z + slot), gap = lanes_load(gaps + slot);
-            const nrw_lanes apart = lanes_fma(
-                nx, u[0] - other[0], lanes_fma(ny, u[1] - other[1], nz * (u[2] - other[2])));
+            const nrw_lanes d[3] = {other[0] - u[0], other[1] - u[1], other[2] - u[2]};
+            const nrw_lanes closer = lanes_fma(nx, d[0], lanes_fma(ny, d[1], nz * d[2]));
             nrw_lanes old, last, step;
             if (first) {
                 nrw_lanes their[4];
@@ -423,13 +473,31 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
                 last = lanes_load(next + slot);
                 step = lanes_load(steps + slot);
             }
-            const nrw_lanes wanted = lanes_fma(k, gap - apart, zero - old);
+            const nrw_lanes wanted = lanes_fma(k, gap + closer, zero - old);
             const nrw_lanes now = lanes_max(
                 zero, lanes_fma(gain * step, wanted, lanes_fma(momentum, old - last, old)));
             lanes_store(next + slot, now);
             f[0] = lanes_fma(now, nx, f[0]);
             f[1] = lanes_fma(now, ny, f[1]);
             f[2] = lanes_fma(now, nz, f[2]);
+            if (drag) {
+                const nrw_lanes e = lanes_load(solve->excess + slot), apart = zero - closer;
+                pull[0] = lanes_fma(e, lanes_fma(apart, nx, d[0]), pull[0]);
+                pull[1] = lanes_fma(e, lanes_fma(apart, ny, d[1]), pull[1]);
+                pull[2] = lanes_fma(e, lanes_fma(apart, nz, d[2]), pull[2]);
+            }
+        }
+        if (drag) {
+            float *const held[3] = {solve->drag_x + row, solve->drag_y + row, solve->drag_z + row};
+            const nrw_lanes xy = lanes_load(solve->ease_xy + row);
+            const nrw_lanes ease[3] = {xy, xy, lanes_load(solve->ease_z + row)};
+            for (int axis = 0; axis < 3; axis++) {
+                const nrw_lanes last = lanes_load(held[axis]);
+                const nrw_lanes new =
+                    lanes_fma(ease[axis], lanes_fma(drag_scale, pull[axis], zero - last), last);
+                lanes_store(held[axis], new);
+                f[axis] = f[axis] + new;
+            }
         }
         nrw_lanes moved[3];
         displace(solve, row, f, moved);
@@ -445,10 +513,12 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
 float NRW_KERNEL(nrw_contact_first_sweep_)(nrw_contact_solve *solve, int from, float gain,
                                            float momentum)
 {
-    return sweep(solve, from, gain, momentum, true);
+    return solve->excess ? sweep(solve, from, gain, momentum, true, true)
+                         : sweep(solve, from, gain, momentum, true, false);
 }
 
 float NRW_KERNEL(nrw_contact_sweep_)(nrw_contact_solve *solve, int from, float gain, float momentum)
 {
-    return sweep(solve, from, gain, momentum, false);
+    return solve->excess ? sweep(solve, from, gain, momentum, false, true)
+                         : sweep(solve, from, gain, momentum, false, false);
 }

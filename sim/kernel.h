@@ -78,15 +78,22 @@ typedef struct nrw_near_task {
 
 typedef void nrw_near_kernel(nrw_near_task *task);
 
-/* Contact brakes and friction (step.c): the excess resistance falls as a parabola
- * from `contact` at touch to 0 at reach_um beyond it. */
+/* Lubrication of touching particles (brake.h). With x the share of reach_um by which
+ * two are apart, e = contact (1 − x)/(1 + bend x), 0 from x = 1 on. */
 typedef struct nrw_brake_task {
     nrw_contact_rows rows;
-    float contact, reach_um;
+    float contact, reach_um, bend;
+    float *excess;              /* (slots) e; out of brakes, in of friction */
     float *brake[NRW_N_TENSOR]; /* out: Σ e (1 − n nᵀ) */
-    const float *spins;         /* (n_rows + 1 x 4) 1/s */
-    float strength;             /* 4πηa² */
-    float *fx, *fy, *fz;        /* in, out: pN */
+    float *excess_sum;          /* out: Σ e */
+    const float *moves;         /* (n_rows + 1 x 4) velocities, µm/s; NULL: slide isn't made */
+    float slide_scale;          /* 1/2a */
+    float *slide_x, *slide_y, *slide_z; /* out: slide_scale Σ e n × (v − v_j), 1/s */
+    float drag_scale;                   /* 4πηa */
+    float *drag_x, *drag_y, *drag_z;    /* out: −drag_scale Σ e (v − v_j)⊥, pN */
+    const float *spins;                 /* (n_rows + 1 x 4) 1/s */
+    float strength;                     /* 4πηa² */
+    float *fx, *fy, *fz;                /* in, out: pN */
 } nrw_brake_task;
 
 typedef void nrw_brake_kernel(const nrw_brake_task *task);
@@ -106,15 +113,20 @@ typedef struct nrw_contact_solve {
     /* side walls: overlap wall_gap − w·u, give k move_xy/(1 + k move_xy); wall_x NULL:
      * none near */
     const float *wall_x, *wall_y, *wall_gap, *wall_give;
-    float *ux, *uy, *uz;       /* out: displacement, µm */
-    float *force[2], *step;    /* (slots) contact force, pN; scratch */
-    uint32_t *ends;            /* (chunks) scratch: slots that may touch */
-    float reach_um;            /* ... closer than this plus their displacement */
-    float *place[2], *crowded; /* (n_rows + 1 x 4) scratch, the last row zero */
-    int sweeps;                /* least number */
-    float tolerance;           /* µm */
-    int sweeps_done;           /* out */
-    float residual;            /* out: largest correction of the last sweep, µm */
+    float *ux, *uy, *uz;    /* out: displacement, µm */
+    float *force[2], *step; /* (slots) contact force, pN; scratch */
+    /* drag against sliding along each other, drag_scale e pN/µm on each; excess NULL: none */
+    const float *excess, *excess_sum; /* of nrw_brake_task */
+    float drag_scale, drag_reach_um;
+    float *drag_x, *drag_y, *drag_z; /* (n_rows) in: first guess; out: that force, pN */
+    float *ease_xy, *ease_z;         /* (n_rows) scratch: share of a sweep's change that is made */
+    uint32_t *ends;                  /* (chunks) scratch: slots that may touch */
+    float reach_um;                  /* ... closer than this plus their displacement */
+    float *place[2], *crowded;       /* (n_rows + 1 x 4) scratch, the last row zero */
+    int sweeps;                      /* least number */
+    float tolerance;                 /* µm */
+    int sweeps_done;                 /* out */
+    float residual;                  /* out: largest correction of the last sweep, µm */
 } nrw_contact_solve;
 
 typedef void nrw_begin_kernel(nrw_contact_solve *solve);
@@ -135,6 +147,7 @@ typedef struct nrw_rows_task {
     const float *row_ceiling; /* NULL: none */
     const float *mz, *mr, *ms, *rolling, *dmz, *along, *across;
     float *brake[NRW_N_TENSOR];
+    const float *slide_x, *slide_y, *slide_z; /* of nrw_brake_task; NULL: none */
     /* spins, and the torques on the fluid of nrw_pair_task */
     float *spin_x, *spin_y, *spin_z, *spins, *qx, *qy, *tz;
     const float *fx, *fy, *fz, *ux, *uy, *uz; /* forces and pair flow */

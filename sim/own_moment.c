@@ -18,6 +18,16 @@ static nrw_sym3 spin_resistance(const nrw_world *world, size_t i)
                       1.0 / (double)world->ms[i] + (double)b[NRW_ZZ][i]};
 }
 
+/* The spin that neighbours sliding past give. */
+static nrw_vec3 slide_spin(const nrw_world *world, size_t i)
+{
+    if (!world->rows.slide_x)
+        return (nrw_vec3){0.0, 0.0, 0.0};
+    const nrw_vec3 torque = {(double)world->slide_x[i], (double)world->slide_y[i],
+                             (double)world->slide_z[i]};
+    return nrw_sym3_solve(spin_resistance(world, i), torque);
+}
+
 /* Stores the spin of row i and the torque with which it drives the fluid: the
  * magnetic torque less what contacts take. */
 static void set_spin(nrw_world *world, size_t i, nrw_vec3 spin)
@@ -95,9 +105,11 @@ void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, do
             end = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, relaxed)));
             spin = nrw_vec3_scale(per_angle, angle_between(u, relaxed) / h);
         }
-        const nrw_vec3 flow_turn = {(double)world->turn_x[i] * h, (double)world->turn_y[i] * h,
-                                    (double)world->turn_z[i] * h};
-        end = turn_by(end, flow_turn);
+        const nrw_vec3 slide = slide_spin(world, i);
+        spin = nrw_vec3_add(spin, slide);
+        const nrw_vec3 turn = {(double)world->turn_x[i], (double)world->turn_y[i],
+                               (double)world->turn_z[i]};
+        end = turn_by(end, nrw_vec3_scale(nrw_vec3_add(turn, slide), h));
         if (world->scenario->model.brownian)
             end = turn_by(end, spin_noise_turn(world, i, h));
         end = nrw_vec3_scale(end, 1.0 / nrw_vec3_norm(end));

@@ -176,6 +176,7 @@ typedef struct nrw_model_options {
     bool brownian, gravity, pair_flow, mutual_induction;
     double rolling_factor, pair_flow_factor;
     double contact_brake_factor;    /* 1; scales the braking of touching co-rotating particles */
+    bool contact_sliding;           /* true: they also resist sliding along each other */
     double contact_stiffness_pN_um; /* 150; contact spring (docs/physics.md section 6) */
 } nrw_model_options;
 

@@ -47,6 +47,7 @@ static void set_defaults(nrw_scenario *scenario)
                                           .rolling_factor = 1.0,
                                           .pair_flow_factor = 1.0,
                                           .contact_brake_factor = 1.0,
+                                          .contact_sliding = true,
                                           .contact_stiffness_pN_um = 150.0};
 }
 

@@ -135,6 +135,7 @@ void nrw_scenario_read_model(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_m
                      NRW_FROM_TO(0.0, 100.0)),
         NRW_OPTIONAL("contact_brake_factor", NRW_YAML_DOUBLE, nrw_model_options,
                      contact_brake_factor, NRW_FROM_TO(0.0, 100.0)),
+        NRW_OPTIONAL_SWITCH("contact_sliding", nrw_model_options, contact_sliding),
         NRW_OPTIONAL("contact_stiffness_pN_um", NRW_YAML_DOUBLE, nrw_model_options,
                      contact_stiffness_pN_um, NRW_FROM_TO(20.0, 1000.0)),
     };

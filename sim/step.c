@@ -9,7 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "average.h"
+#include "brake.h"
 #include "flow.h"
 #include "own_moment.h"
 #include "particle.h"
@@ -137,47 +137,6 @@ static void take_flow(nrw_world *world, double h)
     nrw_flow_carry(flow, &now, &rows);
 }
 
-/* Braking of neighbours: docs/physics.md (5.9). The excess resistance falls as a
- * parabola from its value at contact to zero at the gap where the lubrication
- * form vanishes. In between it lies above the logarithm, by up to 0.03 for a contact
- * gap of 0.04 radii (the reference particle at 10 mT), 0.11 for 0.016, 0.2 for 0.008. */
-typedef struct brake_law {
-    float contact, reach_um; /* value at touch; surface distance beyond touch where it ends */
-} brake_law;
-
-static brake_law brake_of(const nrw_world *world, double size2)
-{
-    brake_law law = {0.0f, 0.0f};
-    if (!(world->brake_factor > 0.0))
-        return law;
-    const double d = world->body.diameter_um;
-    const double press = 0.15 * size2 / (d * d * d * d);
-    const double gap = nrw_contact_gap_um(world->scenario, press) / world->body.radius_um;
-    const double excess = nrw_contact_brake(gap);
-    const double end = exp(-4.0 * 0.32); /* gap over radius where ¼ ln(1/gap) = 0.32 */
-    if (!(excess > 0.0))
-        return law;
-    law.contact = (float)(world->brake_factor * excess);
-    law.reach_um = (float)((end - gap) * world->body.radius_um);
-    return law;
-}
-
-static void take_brakes(nrw_world *world, brake_law law)
-{
-    if (!(law.contact > 0.0f)) {
-        for (int k = 0; k < NRW_N_TENSOR; k++)
-            memset(world->brake[k], 0, world->padded * sizeof(float));
-        return;
-    }
-    nrw_brake_task task;
-    memset(&task, 0, sizeof task);
-    task.rows = world->near.rows;
-    task.contact = law.contact;
-    task.reach_um = law.reach_um;
-    memcpy(task.brake, world->brake, sizeof task.brake);
-    nrw_kernels_get()->brakes(&task);
-}
-
 /* --- forces ----------------------------------------------------------------- */
 
 static void set_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
@@ -234,26 +193,6 @@ static void phase_forces(nrw_world *world, nrw_sym3 tensor)
     }
 }
 
-/* Tangential forces of touching spinning particles: −4πηa²e (Ω_i + Ω_j) × n on i,
- * n toward j; with the brake torques they keep angular momentum. (5.10) */
-static void add_friction(nrw_world *world, brake_law law)
-{
-    if (!(law.contact > 0.0f))
-        return;
-    nrw_brake_task task;
-    memset(&task, 0, sizeof task);
-    task.rows = world->near.rows;
-    task.contact = law.contact;
-    task.reach_um = law.reach_um;
-    task.spins = world->spins;
-    task.strength =
-        (float)(4.0 * NRW_PI * world->body.viscosity_Pa_s * pow(world->body.radius_um, 2.0));
-    task.fx = world->task.fx;
-    task.fy = world->task.fy;
-    task.fz = world->task.fz;
-    nrw_kernels_get()->friction(&task);
-}
-
 /* --- move ------------------------------------------------------------------- */
 
 /* Distances to the side walls change by no more than a particle moves: one that was
@@ -306,10 +245,12 @@ static bool find_walls(nrw_world *world)
     return any;
 }
 
-static void solve_contacts(nrw_world *world)
+static void solve_contacts(nrw_world *world, double h)
 {
     nrw_contact_solve *solve = &world->solve;
     solve->wall_x = find_walls(world) ? world->wall_x : NULL;
+    solve->drag_scale =
+        (float)(4.0 * NRW_PI * world->body.viscosity_Pa_s * world->body.radius_um / h);
     solve->sweeps = LEAST_SWEEPS;
     solve->tolerance = SWEEP_TOLERANCE * (float)world->body.diameter_um;
     nrw_contacts_solve(solve);
@@ -348,7 +289,7 @@ static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
     if (world->rows.noise)
         nrw_normal_array(world->seed, NRW_STREAM_NOISE, world->step, world->n, world->noise);
     kernels->predict(&world->rows, (float)h);
-    solve_contacts(world);
+    solve_contacts(world, h);
     const float *const moved[3] = {solve->ux, solve->uy, solve->uz};
     if (!((double)kernels->store(&world->rows, moved) < 2.0 * world->body.diameter_um))
         return report_move(world, h, errors);
@@ -476,8 +417,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     set_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
     (world->own_moments ? kernels->near_geometry : kernels->near_dipoles)(near);
 
-    const brake_law law = brake_of(world, excitation->size2);
-    take_brakes(world, law);
+    const nrw_brake_law law = nrw_brake_law_of(world, excitation->size2);
+    nrw_brakes_take(world, law);
     if (world->own_moments)
         nrw_own_moments_turn(world, excitation, h_s);
     else
@@ -497,7 +438,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
             task->fz[i] -= near->fz[i];
         }
     }
-    add_friction(world, law);
+    nrw_brakes_push(world, law);
     kernels->base(&world->rows);
     return NRW_OK;
 }
@@ -608,6 +549,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
         if (strayed(world))
             break; /* someone new may be near: look around again */
     }
+    nrw_brakes_remember(world, *taken_s);
     keep_positions(world);
     /* judged where the step ended, so that a bad one can be taken back */
     if (world->n > 1)

@@ -38,10 +38,18 @@ void NRW_KERNEL(nrw_step_spins_)(const nrw_rows_task *task)
         const nrw_lanes yz = lanes_load(task->brake[NRW_YZ] + row);
         const nrw_lanes axx = yy * zz - yz * yz, axy = xz * yz - xy * zz, axz = xy * yz - xz * yy;
         const nrw_lanes ayy = xx * zz - xz * xz, ayz = xy * xz - xx * yz, azz = xx * yy - xy * xy;
-        const nrw_lanes per = scale / (xx * axx + xy * axy + xz * axz);
-        const nrw_lanes tx = per * lanes_all(task->torque[0]);
-        const nrw_lanes ty = per * lanes_all(task->torque[1]);
-        const nrw_lanes tz = per * lanes_all(task->torque[2]);
+        const nrw_lanes per = one / (xx * axx + xy * axy + xz * axz);
+        nrw_lanes tx = scale * lanes_all(task->torque[0]);
+        nrw_lanes ty = scale * lanes_all(task->torque[1]);
+        nrw_lanes tz = scale * lanes_all(task->torque[2]);
+        if (task->slide_x) {
+            tx = tx + lanes_load(task->slide_x + row);
+            ty = ty + lanes_load(task->slide_y + row);
+            tz = tz + lanes_load(task->slide_z + row);
+        }
+        tx = per * tx;
+        ty = per * ty;
+        tz = per * tz;
         const nrw_lanes spin[4] = {axx * tx + axy * ty + axz * tz, axy * tx + ayy * ty + ayz * tz,
                                    axz * tx + ayz * ty + azz * tz, zero};
         lanes_store(task->spin_x + row, spin[0]);

@@ -105,11 +105,23 @@ static void lay_out(nrw_world *world)
                         &world->near.crowd,
                         &world->floor_give,
                         &world->wall_give,
-                        &world->near.pull};
+                        &world->near.pull,
+                        &world->excess_sum,
+                        &world->solve.ease_xy,
+                        &world->solve.ease_z,
+                        &world->solve.drag_x,
+                        &world->solve.drag_y,
+                        &world->solve.drag_z,
+                        &world->slide_x,
+                        &world->slide_y,
+                        &world->slide_z,
+                        &world->moved_x,
+                        &world->moved_y,
+                        &world->moved_z};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
     float **fours[] = {&world->places, &world->spins, &world->solve.place[0],
-                       &world->solve.place[1], &world->solve.crowded};
+                       &world->solve.place[1], &world->solve.crowded, &world->moves};
     for (size_t k = 0; k < sizeof fours / sizeof *fours; k++)
         *fours[k] = nrw_arena_take(arena, 4 * (padded + 1), sizeof(float));
     for (int k = 0; k < NRW_N_TENSOR; k++)
@@ -447,6 +459,9 @@ static void wire(nrw_world *world)
     solve->ends = world->contacts.ends;
     solve->reach_um = 0.02f * (float)body->diameter_um;
     solve->step = world->contacts.step;
+    solve->excess_sum = world->excess_sum;
+    world->rows.slide_y = world->slide_y;
+    world->rows.slide_z = world->slide_z;
     solve->stiffness = world->rows.stiffness;
     solve->wall_y = world->wall_y;
     solve->wall_gap = world->wall_gap;
@@ -547,7 +562,8 @@ static void swap_particles(nrw_world *world, size_t i, size_t j)
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         swap_double(doubles[k], i, j);
     float *floats[] = {world->radius,  world->moment, world->inverse_drag,
-                       world->ceiling, world->old_x,  world->old_y};
+                       world->ceiling, world->old_x,  world->old_y,
+                       world->moved_x, world->moved_y, world->moved_z};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         swap_float(floats[k], i, j);
     const uint32_t id = world->ids[i];
@@ -600,6 +616,9 @@ void nrw_world_go_back(nrw_world *world)
     world->time_s = world->kept_time_s;
     world->largest_overlap = world->kept_overlap;
     world->has_old_velocity = false;
+    float *const moved[3] = {world->moved_x, world->moved_y, world->moved_z};
+    for (int k = 0; k < 3; k++)
+        memset(moved[k], 0, world->n * sizeof(float));
     /* the list was made for other places; noise goes on with fresh numbers */
     world->contacts.valid = false;
 }

@@ -63,16 +63,20 @@ typedef struct nrw_world {
     float *places;          /* ((padded + 1) x 4) the same and the moment, row by row */
     float *delta;           /* gap over radius */
     float *mt, *mz, *mr, *ms, *rolling, *dmz;
-    float *along, *across;           /* mobilities along and across the floor, µm/s per pN */
-    float *brake[NRW_N_TENSOR];      /* Σ_j e (1 − r̂ r̂ᵀ) over contacts */
-    float *spin_x, *spin_y, *spin_z; /* 1/s */
-    float *spins;                    /* ((padded + 1) x 4) the same, row by row */
-    float *noise;                    /* (4 × padded) normals, by particle */
+    float *along, *across;              /* mobilities along and across the floor, µm/s per pN */
+    float *brake[NRW_N_TENSOR];         /* Σ_j e (1 − r̂ r̂ᵀ) over contacts */
+    float *excess_sum;                  /* Σ_j e over contacts */
+    float *moves;                       /* ((padded + 1) x 4) moved_x, y, z, row by row */
+    float *slide_x, *slide_y, *slide_z; /* torque of sliding over 8πηa³, 1/s */
+    float *spin_x, *spin_y, *spin_z;    /* 1/s */
+    float *spins;                       /* ((padded + 1) x 4) the same, row by row */
+    float *noise;                       /* (4 × padded) normals, by particle */
     float *flow_x, *flow_y;          /* how the channel's flow carries a free sphere, µm/s, and */
     float *turn_x, *turn_y, *turn_z; /* turns it, 1/s; 0 at rest */
     float *base_x, *base_y, *base_z; /* velocity without close neighbours' dipoles, µm/s */
     float *vx, *vy, *vz;             /* smooth velocity, µm/s */
     float *old_x, *old_y, *old_z;    /* (n) base velocity of the step before, by particle */
+    float *moved_x, *moved_y, *moved_z; /* (n) mean velocity of the last step, by particle */
     bool has_old_velocity;
     double old_step_s;
     float *qx, *qy, *tz; /* torques on the fluid, see nrw_pair_task */

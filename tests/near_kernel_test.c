@@ -10,7 +10,7 @@
 /* The kernels that work on the list of close neighbours, against plain double sums
  * over pairs, for each instruction set that this processor has. */
 
-enum { N = 120, ROWS = 128, N_OUT = 17, N_RESPONSES = 3 * NRW_N_TENSOR };
+enum { N = 120, ROWS = 128, N_OUT = 24, N_RESPONSES = 3 * NRW_N_TENSOR };
 
 #define RADIUS 1.5
 #define CORE 2.7
@@ -22,7 +22,8 @@ static double x[N], y[N], z[N];
 static float radius[N];
 static nrw_arena arena;
 static nrw_contacts contacts;
-static _Alignas(64) float places[4 * (ROWS + 1)], spins[4 * (ROWS + 1)];
+static _Alignas(64) float places[4 * (ROWS + 1)], spins[4 * (ROWS + 1)],
+    moves[4 * (ROWS + 1)];
 static _Alignas(64) float out[N_OUT][ROWS], responses[N_RESPONSES][ROWS];
 static double expected[N_OUT][N]; /* by particle */
 
@@ -117,6 +118,8 @@ static void begin(void)
                                real ? (float)(8.0 * uniform(&state)) : 0.0f, 0.0f};
         memcpy(places + nrw_four_of(row), place, sizeof place);
         memcpy(spins + nrw_four_of(row), spin, sizeof spin);
+        const float move[4] = {spin[1], spin[2], -spin[0], 0.0f};
+        memcpy(moves + nrw_four_of(row), move, sizeof move);
     }
 }
 
@@ -325,11 +328,12 @@ Test(near_kernel, crowd_bounds_the_largest_eigenvalue_of_the_contact_directions)
 
 #define BRAKE_CONTACT 0.5
 #define BRAKE_REACH 0.35
+#define BRAKE_BEND 1.7
 
 static double brake_of(size_t i, size_t j)
 {
-    const double beyond = fmax(0.0, -gap_of(i, j));
-    return beyond < BRAKE_REACH ? BRAKE_CONTACT * pow(1.0 - beyond / BRAKE_REACH, 2.0) : 0.0;
+    const double share = fmax(0.0, -gap_of(i, j)) / BRAKE_REACH;
+    return share < 1.0 ? BRAKE_CONTACT * (1.0 - share) / (1.0 + BRAKE_BEND * share) : 0.0;
 }
 
 static nrw_brake_task brake_task(void)
@@ -339,6 +343,18 @@ static nrw_brake_task brake_task(void)
     task.rows = nrw_contacts_rows(&contacts);
     task.contact = (float)BRAKE_CONTACT;
     task.reach_um = (float)BRAKE_REACH;
+    task.bend = (float)BRAKE_BEND;
+    task.excess = contacts.excess;
+    task.excess_sum = out[17];
+    task.moves = moves;
+    task.slide_scale = 0.3f;
+    task.slide_x = out[18];
+    task.slide_y = out[19];
+    task.slide_z = out[20];
+    task.drag_scale = 0.02f;
+    task.drag_x = out[21];
+    task.drag_y = out[22];
+    task.drag_z = out[23];
     task.strength = 0.025f;
     task.spins = spins;
     for (int k = 0; k < NRW_N_TENSOR; k++)
@@ -353,6 +369,12 @@ static nrw_vec3 spin_of(size_t i)
 {
     const float *spin = spins + nrw_four_of(contacts.row_of[i]);
     return (nrw_vec3){(double)spin[0], (double)spin[1], (double)spin[2]};
+}
+
+static nrw_vec3 move_of(size_t i)
+{
+    const float *move = moves + nrw_four_of(contacts.row_of[i]);
+    return (nrw_vec3){(double)move[0], (double)move[1], (double)move[2]};
 }
 
 Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
@@ -376,6 +398,11 @@ Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
                 /* docs/physics.md (5.10) */
                 const nrw_vec3 both = nrw_vec3_add(spin_of(i), spin_of(j));
                 add(13, i, -0.025 * e / sqrt(r2), nrw_vec3_cross(both, r));
+                expected[17][i] += e;
+                const nrw_vec3 past = nrw_vec3_add(move_of(i), nrw_vec3_scale(move_of(j), -1.0));
+                add(18, i, -0.3 * e / sqrt(r2), nrw_vec3_cross(r, past));
+                add(21, i, -0.02 * e, past);
+                add(21, i, 0.02 * e * nrw_vec3_dot(past, r) / r2, r);
             }
         nrw_near_task near = near_task();
         kernels[k].near_geometry(&near);
@@ -384,6 +411,9 @@ Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
         kernels[k].friction(&task);
         assert_outputs(kernels[k].name, 7, 13);
         assert_outputs(kernels[k].name, 13, 16);
+        assert_outputs(kernels[k].name, 17, 18);
+        assert_outputs(kernels[k].name, 18, 21);
+        assert_outputs(kernels[k].name, 21, 24);
     }
 }
 
@@ -422,7 +452,7 @@ Test(near_kernel, close_particles_are_found_the_inner_ones_first)
 }
 
 /* Displacements by row after some sweeps of a solve with floor, wall and ceiling. */
-static void solve_with(const nrw_kernels *kernels, float u[3][ROWS])
+static void solve_with(const nrw_kernels *kernels, bool drag, float u[3][ROWS])
 {
     static _Alignas(64) float given[16][ROWS], scratch[3][4 * (ROWS + 1)];
     memset(scratch, 0, sizeof scratch);
@@ -479,6 +509,19 @@ static void solve_with(const nrw_kernels *kernels, float u[3][ROWS])
     solve.place[0] = scratch[0];
     solve.place[1] = scratch[1];
     solve.crowded = scratch[2];
+    if (drag) {
+        const nrw_brake_task task = brake_task();
+        kernels->brakes(&task);
+        solve.excess = task.excess;
+        solve.excess_sum = task.excess_sum;
+        solve.drag_scale = 4.0f; /* a little less than 1/move_xy */
+        solve.drag_reach_um = task.reach_um;
+        solve.drag_x = task.drag_x;
+        solve.drag_y = task.drag_y;
+        solve.drag_z = task.drag_z;
+        solve.ease_xy = given[14];
+        solve.ease_z = given[15];
+    }
     kernels->begin(&solve);
     (void)kernels->first_sweep(&solve, 0, 1.0f, 0.0f);
     for (int sweep = 1; sweep < 8; sweep++)
@@ -487,20 +530,26 @@ static void solve_with(const nrw_kernels *kernels, float u[3][ROWS])
 
 Test(near_kernel, sweeps_agree_between_the_instruction_sets)
 {
-    static _Alignas(64) float reference[3][ROWS], u[3][ROWS];
+    static _Alignas(64) float references[2][3][ROWS], u[3][ROWS];
     nrw_kernels kernels[4];
     const size_t n_kernels = all_kernels(kernels);
-    solve_with(&kernels[0], reference);
-    double moved = 0.0;
-    for (size_t row = 0; row < ROWS; row++)
-        moved = fmax(moved, fabs((double)reference[0][row]));
-    cr_assert_gt(moved, 0.05);
-    for (size_t k = 1; k < n_kernels; k++) {
-        solve_with(&kernels[k], u);
-        for (int axis = 0; axis < 3; axis++)
-            for (size_t row = 0; row < ROWS; row++)
-                /* fused or not: roundings of 1e-7 of 3 µm, in eight sweeps */
-                cr_assert_float_eq((double)u[axis][row], (double)reference[axis][row], 5e-6,
-                                   "%s, row %zu", kernels[k].name, row);
+    double moved = 0.0, dragged = 0.0;
+    for (int drag = 0; drag < 2; drag++)
+        solve_with(&kernels[0], drag, references[drag]);
+    for (size_t row = 0; row < ROWS; row++) {
+        const double free = (double)references[0][0][row], held = (double)references[1][0][row];
+        moved = fmax(moved, fabs(free));
+        dragged = fmax(dragged, fabs(held - free));
     }
+    cr_assert_gt(moved, 0.05);
+    cr_assert_gt(dragged, 0.02);
+    for (size_t k = 1; k < n_kernels; k++)
+        for (int drag = 0; drag < 2; drag++) {
+            solve_with(&kernels[k], drag, u);
+            for (int axis = 0; axis < 3; axis++)
+                for (size_t row = 0; row < ROWS; row++)
+                    /* fused or not: roundings of 1e-7 of 3 µm, in eight sweeps */
+                    cr_assert_float_eq((double)u[axis][row], (double)references[drag][axis][row],
+                                       5e-6, "%s, row %zu", kernels[k].name, row);
+        }
 }
