@@ -46,6 +46,11 @@ static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
 {
     return _mm512_fmadd_ps(a, b, c);
 }
+/* c − a·b */
+static inline nrw_lanes lanes_less(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return _mm512_fnmadd_ps(a, b, c);
+}
 static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
 {
     return _mm512_cmp_ps_mask(a, b, _CMP_GT_OQ);
@@ -140,6 +145,10 @@ static inline nrw_lanes lanes_sqrt(nrw_lanes a)
 static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
 {
     return _mm256_fmadd_ps(a, b, c);
+}
+static inline nrw_lanes lanes_less(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return _mm256_fnmadd_ps(a, b, c);
 }
 static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
 {
@@ -241,6 +250,10 @@ static inline nrw_lanes lanes_sqrt(nrw_lanes a)
 static inline nrw_lanes lanes_fma(nrw_lanes a, nrw_lanes b, nrw_lanes c)
 {
     return a * b + c;
+}
+static inline nrw_lanes lanes_less(nrw_lanes a, nrw_lanes b, nrw_lanes c)
+{
+    return c - a * b;
 }
 
 static inline void lanes_gather4(const float *rows, const uint32_t *index, nrw_lanes out[4])
