@@ -5,6 +5,8 @@
         nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;                            \
     nrw_tile_kernel nrw_tile_averaged_##suffix, nrw_tile_averaged_flow_##suffix,                   \
         nrw_tile_flow_##suffix, nrw_tile_response_##suffix;                                        \
+    nrw_block_kernel nrw_block_within_##suffix, nrw_block_averaged_##suffix,                       \
+        nrw_block_averaged_flow_##suffix, nrw_block_flow_##suffix, nrw_block_response_##suffix;    \
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
         nrw_near_response_##suffix;                                                                \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
@@ -29,6 +31,11 @@
         .tile_averaged_flow = nrw_tile_averaged_flow_##suffix,                                     \
         .tile_flow = nrw_tile_flow_##suffix,                                                       \
         .tile_response = nrw_tile_response_##suffix,                                               \
+        .block_within = nrw_block_within_##suffix,                                                 \
+        .block_averaged = nrw_block_averaged_##suffix,                                             \
+        .block_averaged_flow = nrw_block_averaged_flow_##suffix,                                   \
+        .block_flow = nrw_block_flow_##suffix,                                                     \
+        .block_response = nrw_block_response_##suffix,                                             \
         .near_geometry = nrw_near_geometry_##suffix,                                               \
         .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
         .near_response = nrw_near_response_##suffix,                                               \
@@ -52,17 +59,19 @@
 /* clang-format off */
 DECLARE(_v2) DECLARE(_v3) DECLARE(_v4)
 TABLE("x86-64-v2", _v2) TABLE("x86-64-v3", _v3) TABLE("x86-64-v4", _v4)
-    /* clang-format on */
+/* clang-format on */
 
-    const nrw_kernels *nrw_kernels_get(void)
+size_t nrw_kernels_all(const nrw_kernels *tables[NRW_KERNEL_LEVELS])
 {
+    size_t n = 0;
     __builtin_cpu_init();
     if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
         __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw"))
-        return &kernels__v4;
+        tables[n++] = &kernels__v4;
     if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
-        return &kernels__v3;
-    return &kernels__v2;
+        tables[n++] = &kernels__v3;
+    tables[n++] = &kernels__v2;
+    return n;
 }
 
 #else
@@ -72,9 +81,17 @@ DECLARE(_plain)
 TABLE("plain", _plain)
 /* clang-format on */
 
-const nrw_kernels *nrw_kernels_get(void)
+size_t nrw_kernels_all(const nrw_kernels *tables[NRW_KERNEL_LEVELS])
 {
-    return &kernels__plain;
+    tables[0] = &kernels__plain;
+    return 1;
 }
 
 #endif
+
+const nrw_kernels *nrw_kernels_get(void)
+{
+    const nrw_kernels *tables[NRW_KERNEL_LEVELS];
+    (void)nrw_kernels_all(tables);
+    return tables[0];
+}

@@ -35,8 +35,10 @@ typedef struct nrw_pair_task {
     const float *mx, *my, *mz;  /* (n) fA·m², own moments (permanent, resolved) */
     const float *qx, *qy, *tz;  /* (n) torque on the fluid over 8πη, µm³/s: rolling
                                    direction (T_y, −T_x) and vertical part */
-    float tensor[NRW_N_TENSOR]; /* 3·µ0/4π·⟨m mᵀ⟩ of the nominal particle */
-    float core2;                /* µm²; closer pairs are treated as if at this distance² */
+    float tensor[NRW_N_TENSOR]; /* 3·µ0/4π·⟨m mᵀ⟩ of the nominal particle, up to a multiple
+                                   of the unit tensor */
+    float core2;                /* µm²; closer pairs are treated as if at this distance²,
+                                   by the kernels of half the pairs with M_zz taken out */
     float radius2;              /* a² of the Faxén correction, µm² */
     float *fx, *fy, *fz;        /* (n) out: pN */
     float *ux, *uy, *uz;        /* (n) out: pair flow, µm/s */
@@ -47,6 +49,21 @@ typedef struct nrw_pair_task {
 typedef void nrw_pair_kernel(const nrw_pair_task *task, size_t first, size_t last);
 /* All rows at once, each pair once. Flow has no self term. */
 typedef void nrw_tile_kernel(const nrw_pair_task *task);
+
+/* Listed pairs of blocks of 16 rows (pair_list.h, far_field.h), each pair once: rows
+ * [k r, (k + 1) r) of `rows_a_list` r = 4 or 16 are to be taken with the blocks
+ * others[starts[k]...starts[k + 1]), none before their own, which comes first if it is
+ * there. Places x, y, z of nrw_pair_task count from an origin of each block. */
+typedef struct nrw_block_task {
+    nrw_pair_task pair;
+    size_t rows_a_list;
+    const uint32_t *starts; /* (n/r + 1) */
+    const uint32_t *others; /* per slot */
+    const float *shifts;    /* (slots x 3) origin of the rows' block less that of the other */
+    float cutoff2;          /* µm², of the kernel that leaves out what is farther */
+} nrw_block_task;
+
+typedef void nrw_block_kernel(const nrw_block_task *task);
 
 /* The list of close neighbours as the kernels see it (contact.h). Arrays per row
  * are (n_rows), rows of four floats (n_rows + 1): the last one stands for "no
@@ -195,6 +212,10 @@ typedef struct nrw_kernels {
     nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
     nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
     nrw_tile_kernel *tile_response;      /* forces for each tensor component alone */
+    nrw_block_kernel *block_within;        /* forces from a common tensor, within the cutoff */
+    nrw_block_kernel *block_averaged;      /* the same of all listed pairs */
+    nrw_block_kernel *block_averaged_flow; /* ... and the pair flow above the floor */
+    nrw_block_kernel *block_flow, *block_response;
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
     nrw_brake_kernel *brakes, *friction;
     nrw_begin_kernel *begin;
@@ -210,5 +231,9 @@ typedef struct nrw_kernels {
 
 /* The best kernels for this processor; a static table, thread safe. */
 const nrw_kernels *nrw_kernels_get(void);
+
+/* Those of every level that this processor can run, the best first; their number. */
+enum { NRW_KERNEL_LEVELS = 3 };
+size_t nrw_kernels_all(const nrw_kernels *tables[NRW_KERNEL_LEVELS]);
 
 #endif

@@ -139,15 +139,17 @@ static void take_flow(nrw_world *world, double h)
 
 /* --- forces ----------------------------------------------------------------- */
 
+/* Without M_zz times the unit tensor, which exerts no force (7.2): the kernels of all
+ * pairs and of close neighbours must agree inside the core too, where it would. */
 static void set_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
 {
     const double c = 3.0 * NRW_MU0_4PI;
-    tensor[NRW_XX] = (float)(c * m.xx);
+    tensor[NRW_XX] = (float)(c * (m.xx - m.zz));
     tensor[NRW_XY] = (float)(c * m.xy);
     tensor[NRW_XZ] = (float)(c * m.xz);
-    tensor[NRW_YY] = (float)(c * m.yy);
+    tensor[NRW_YY] = (float)(c * (m.yy - m.zz));
     tensor[NRW_YZ] = (float)(c * m.yz);
-    tensor[NRW_ZZ] = (float)(c * m.zz);
+    tensor[NRW_ZZ] = 0.0f;
 }
 
 static void pair_forces(nrw_world *world, const nrw_excitation *excitation)

@@ -1,0 +1,61 @@
+/* Particles sorted into blocks of 16 that lie close together, and a binary tree over the
+ * blocks: what the pair lists (pair_list.h) and the far field (far_field.h) stand on.
+ *
+ * A node is halved across its longest side, by number of blocks, until one block is left;
+ * within a block the particles go on being halved down to fours. So all blocks but
+ * the last are full, whatever the swarm looks like, and 16 of them fill the kernels'
+ * vectors. Deterministic; not made for more than one thread at once. */
+#ifndef NRW_BLOCK_TREE_H
+#define NRW_BLOCK_TREE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "kernel.h"
+
+/* Particles of a block. */
+#define NRW_BLOCK NRW_LANES
+
+typedef struct nrw_block_node {
+    uint32_t first, n_blocks;
+    uint32_t left, right;  /* children, which follow their parent; 0: a single block */
+    float low[3], high[3]; /* box of its particles, µm from the tree's origin */
+    float centre[3];       /* their mean */
+    float radius;          /* of a sphere about the centre that holds the box */
+} nrw_block_node;
+
+/* A particle while it is sorted. */
+typedef struct nrw_block_point {
+    float at[3];
+    uint32_t particle;
+} nrw_block_point;
+
+typedef struct nrw_block_tree {
+    size_t capacity;                     /* particles, at most */
+    size_t n, n_rows, n_blocks, n_nodes; /* n_rows: 16 a block */
+    double origin_um[3];                 /* mean of the particles */
+    uint32_t *order;                     /* (n_rows) particle of each row; n in the empty ones */
+    nrw_block_node *nodes;               /* (n_nodes) parents before children; the root is 0 */
+    nrw_block_point *points;             /* (n_rows) by row, as they were sorted */
+} nrw_block_tree;
+
+/* Memory for up to `capacity` >= 1 particles. False: none, and nothing is held. */
+bool nrw_block_tree_init(nrw_block_tree *tree, size_t capacity);
+void nrw_block_tree_clear(nrw_block_tree *tree);
+
+/* Sorts n particles (1 <= n <= capacity) at finite x, y, z (n) µm. O(n log n), less when
+ * they have moved little since the last time: it starts from that order if n is the
+ * same. */
+void nrw_block_tree_sort(nrw_block_tree *tree, size_t n, const double *x_um, const double *y_um,
+                         const double *z_um);
+
+/* The same blocks and nodes at other places of the particles: boxes, centres and radii
+ * anew. O(n). */
+void nrw_block_tree_move(nrw_block_tree *tree, const double *x_um, const double *y_um,
+                         const double *z_um);
+
+/* Largest number of nodes that nrw_block_tree_sort can make for n particles. */
+size_t nrw_block_tree_most_nodes(size_t n);
+
+#endif

@@ -1,0 +1,250 @@
+/* Blocks, their tree, and dipole forces with a cutoff against plain sums in double
+ * precision. */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "pair_list.h"
+
+enum { MOST = 1200 };
+
+#define CUTOFF 14.0
+#define SKIN 2.0
+#define CORE2 7.3f
+
+/* Error as a share of the largest force. Places from a block's origin are good to 1e-6 µm
+ * (blocks of 15 µm), which the fourth power of 3 µm makes 2e-6 of the largest force;
+ * the sums of a hundred add as much again. */
+#define FLOAT_ERROR 5e-6
+
+static double x[MOST], y[MOST], z[MOST];
+static float moment[MOST], forces[3 * MOST];
+static double expected[3 * MOST], unsure[MOST];
+static const float tensor[NRW_N_TENSOR] = {310.0f, 12.0f, -25.0f, 190.0f, 60.0f, 44.0f};
+
+static double uniform(uint64_t *state)
+{
+    *state = *state * 6364136223846793005u + 1442695040888963407u;
+    return (double)(*state >> 11) * 0x1p-53;
+}
+
+/* n particles on a jittered grid in random order, `layers` high, around (far, −far). */
+static void make_swarm(size_t n, size_t layers, double far, uint64_t state)
+{
+    const size_t side = (size_t)ceil(sqrt((double)n / (double)layers));
+    for (size_t i = 0; i < n; i++) {
+        x[i] = far + 3.4 * (double)(i % side) + 0.6 * uniform(&state);
+        y[i] = -far + 3.4 * (double)(i / side % side) + 0.6 * uniform(&state);
+        z[i] = 1.6 + 3.4 * (double)(i / side / side) + 0.3 * uniform(&state);
+        moment[i] = (float)(0.8 + 0.4 * uniform(&state));
+    }
+    for (size_t i = n; i-- > 1;) {
+        const size_t j = (size_t)(uniform(&state) * (double)(i + 1));
+        double *const axes[3] = {x, y, z};
+        for (int k = 0; k < 3; k++) {
+            const double kept = axes[k][i];
+            axes[k][i] = axes[k][j];
+            axes[k][j] = kept;
+        }
+    }
+}
+
+/* (7.2), pair by pair. Pairs within 1e-5 µm of the cutoff may go either way in single
+ * precision: `unsure` is what they can change. A multiple of the unit tensor exerts no
+ * force, except on pairs inside the core: without M_zz, like the kernels. */
+static double expect(size_t n)
+{
+    const double zz = (double)tensor[NRW_ZZ];
+    const double m[3][3] = {
+        {(double)tensor[NRW_XX] - zz, (double)tensor[NRW_XY], (double)tensor[NRW_XZ]},
+        {(double)tensor[NRW_XY], (double)tensor[NRW_YY] - zz, (double)tensor[NRW_YZ]},
+        {(double)tensor[NRW_XZ], (double)tensor[NRW_YZ], 0.0}};
+    double largest = 0.0;
+    memset(expected, 0, sizeof expected);
+    memset(unsure, 0, sizeof unsure);
+    for (size_t i = 0; i < n; i++)
+        for (size_t j = 0; j < n; j++) {
+            const double d[3] = {x[i] - x[j], y[i] - y[j], z[i] - z[j]};
+            const double apart = sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2]);
+            const double r2 = fmax(apart * apart, (double)CORE2), r = sqrt(r2);
+            if (i == j || apart > CUTOFF + 1e-5)
+                continue;
+            double a[3] = {0.0, 0.0, 0.0}, along = 0.0;
+            for (int row = 0; row < 3; row++) {
+                for (int column = 0; column < 3; column++)
+                    a[row] += m[row][column] * d[column];
+                along += a[row] * d[row];
+            }
+            const double s = (double)moment[i] * (double)moment[j] / (r2 * r2 * r);
+            for (int axis = 0; axis < 3; axis++) {
+                const double f = s * (2.0 * a[axis] +
+                                      (m[0][0] + m[1][1] + m[2][2] - 5.0 * along / r2) * d[axis]);
+                expected[3 * i + (size_t)axis] += f;
+                if (fabs(apart - CUTOFF) < 1e-5)
+                    unsure[i] += fabs(f);
+            }
+        }
+    for (size_t k = 0; k < 3 * n; k++)
+        largest = fmax(largest, fabs(expected[k]));
+    return largest;
+}
+
+static void assert_forces(nrw_pair_list *list, size_t n)
+{
+    const double largest = expect(n);
+    cr_assert(nrw_pair_list_refresh(list, n, x, y, z, CUTOFF, SKIN));
+    nrw_pair_list_forces(list, moment, tensor, CORE2, forces);
+    for (size_t k = 0; k < 3 * n; k++)
+        cr_assert_float_eq((double)forces[k], expected[k], FLOAT_ERROR * largest + unsure[k / 3],
+                           "particle %zu of %zu: %.8g, not %.8g", k / 3, n, (double)forces[k],
+                           expected[k]);
+}
+
+Test(pair_list, forces_are_the_plain_sums_within_the_cutoff)
+{
+    const size_t counts[] = {2, 3, 15, 16, 17, 31, 33, 100, 257, 1000};
+    nrw_pair_list list;
+    cr_assert(nrw_pair_list_init(&list, MOST));
+    for (size_t k = 0; k < sizeof counts / sizeof *counts; k++)
+        for (size_t layers = 1; layers <= 5; layers += 4) {
+            make_swarm(counts[k], layers, 0.0, 11 + k);
+            assert_forces(&list, counts[k]);
+        }
+    nrw_pair_list_clear(&list);
+}
+
+Test(pair_list, the_error_does_not_grow_far_from_the_origin)
+{
+    nrw_pair_list list;
+    cr_assert(nrw_pair_list_init(&list, MOST));
+    make_swarm(900, 1, 1e5, 5);
+    /* one far away from the rest: the swarm is then a hundred times as wide */
+    x[0] += 3e4;
+    assert_forces(&list, 900);
+    nrw_pair_list_clear(&list);
+}
+
+Test(pair_list, the_list_serves_until_half_the_skin_is_used_up)
+{
+    enum { N = 1000 };
+    nrw_pair_list list;
+    cr_assert(nrw_pair_list_init(&list, MOST));
+    make_swarm(N, 1, 0.0, 7);
+    assert_forces(&list, N);
+    cr_assert_eq(list.n_builds, 1);
+    uint64_t state = 3;
+    for (int round = 0; round < 12; round++) {
+        /* a sixth of the skin each: every third time more than half */
+        for (size_t i = 0; i < N; i++) {
+            const double angle = 6.3 * uniform(&state), step = SKIN / 6.001;
+            x[i] += round % 3 == 2 ? step : step * cos(angle);
+            y[i] += round % 3 == 2 ? 0.0 : step * sin(angle);
+        }
+        const uint64_t before = list.n_builds;
+        assert_forces(&list, N);
+        cr_assert_leq(list.n_builds - before, 1);
+    }
+    cr_assert_geq(list.n_builds, 4);
+    cr_assert_leq(list.n_builds, 8);
+    nrw_pair_list_clear(&list);
+}
+
+Test(pair_list, another_number_or_cutoff_makes_another_list)
+{
+    nrw_pair_list list;
+    cr_assert(nrw_pair_list_init(&list, MOST));
+    make_swarm(500, 1, 0.0, 9);
+    cr_assert(nrw_pair_list_refresh(&list, 500, x, y, z, CUTOFF, SKIN));
+    const size_t slots = list.n_slots;
+    cr_assert(nrw_pair_list_refresh(&list, 500, x, y, z, 2.0 * CUTOFF, SKIN));
+    cr_assert_gt(2 * list.n_slots, 3 * slots);
+    assert_forces(&list, 400);
+    cr_assert_eq(list.n_builds, 3);
+    nrw_pair_list_clear(&list);
+}
+
+/* --- the tree ---------------------------------------------------------------------- */
+
+Test(block_tree, every_particle_has_one_row_and_all_blocks_but_the_last_are_full)
+{
+    nrw_block_tree tree;
+    cr_assert(nrw_block_tree_init(&tree, MOST));
+    for (size_t n = 1; n <= 700; n += 1 + n / 3) {
+        make_swarm(n, 2, 0.0, n);
+        nrw_block_tree_sort(&tree, n, x, y, z);
+        static bool met[MOST];
+        memset(met, 0, sizeof met);
+        for (size_t row = 0; row < tree.n_rows; row++) {
+            cr_assert_eq(tree.order[row] < n, row < n);
+            if (row >= n)
+                continue;
+            cr_assert_not(met[tree.order[row]]);
+            met[tree.order[row]] = true;
+        }
+        cr_assert_leq(tree.n_nodes, nrw_block_tree_most_nodes(n));
+        cr_assert_eq(tree.n_nodes, 2 * tree.n_blocks - 1);
+    }
+    nrw_block_tree_clear(&tree);
+}
+
+static void assert_holds(const nrw_block_tree *tree, const nrw_block_node *node)
+{
+    const size_t begin = (size_t)node->first * NRW_BLOCK;
+    const size_t end = begin + (size_t)node->n_blocks * NRW_BLOCK;
+    const double *const places[3] = {x, y, z};
+    for (size_t row = begin; row < end && row < tree->n; row++) {
+        double square = 0.0;
+        for (int axis = 0; axis < 3; axis++) {
+            const double at = places[axis][tree->order[row]] - tree->origin_um[axis];
+            /* places are kept in single precision: 1e-5 µm at 100 µm */
+            cr_assert_geq(at, (double)node->low[axis] - 1e-5);
+            cr_assert_leq(at, (double)node->high[axis] + 1e-5);
+            square += pow(at - (double)node->centre[axis], 2.0);
+        }
+        cr_assert_leq(sqrt(square), (double)node->radius + 1e-4);
+    }
+}
+
+Test(block_tree, boxes_and_spheres_hold_what_lies_in_them_after_a_move_too)
+{
+    enum { N = 777 };
+    nrw_block_tree tree;
+    cr_assert(nrw_block_tree_init(&tree, N));
+    make_swarm(N, 3, 0.0, 1);
+    nrw_block_tree_sort(&tree, N, x, y, z);
+    for (int round = 0; round < 2; round++) {
+        for (size_t at = 0; at < tree.n_nodes; at++) {
+            const nrw_block_node *node = &tree.nodes[at];
+            assert_holds(&tree, node);
+            if (node->n_blocks > 1) {
+                cr_assert_gt(node->left, at);
+                cr_assert_eq(tree.nodes[node->left].n_blocks + tree.nodes[node->right].n_blocks,
+                             node->n_blocks);
+            }
+        }
+        uint64_t state = 8;
+        for (size_t i = 0; i < N; i++)
+            x[i] += 4.0 * uniform(&state);
+        nrw_block_tree_move(&tree, x, y, z);
+    }
+    nrw_block_tree_clear(&tree);
+}
+
+Test(block_tree, blocks_are_compact)
+{
+    enum { N = 1024 };
+    nrw_block_tree tree;
+    cr_assert(nrw_block_tree_init(&tree, N));
+    make_swarm(N, 1, 0.0, 2);
+    nrw_block_tree_sort(&tree, N, x, y, z);
+    /* 16 of a square grid: a square of four has a diagonal of 4.2 spacings, half of which
+     * is 7.3 µm; jitter and halving of odd numbers make some longer */
+    double sum = 0.0;
+    for (size_t at = 0; at < tree.n_nodes; at++)
+        if (tree.nodes[at].n_blocks == 1)
+            sum += (double)tree.nodes[at].radius;
+    cr_assert_leq(sum / (double)tree.n_blocks, 9.0);
+    nrw_block_tree_clear(&tree);
+}
