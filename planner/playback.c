@@ -120,9 +120,8 @@ static nrw_status play_trials(playing *play, nrw_playback *playback, nrw_errors 
 nrw_status nrw_playback_run(const nrw_playback_config *config, nrw_wave *wave,
                             nrw_playback *playback, nrw_errors *errors)
 {
-    *playback = (nrw_playback){.nominal = (double)NAN,
-                               .delivered = (double)NAN,
-                               .interval = {(double)NAN, (double)NAN}};
+    *playback = (nrw_playback){
+        .nominal = (double)NAN, .delivered = (double)NAN, .interval = {(double)NAN, (double)NAN}};
     if (config->n_trials == 0)
         return NRW_OK;
     playing play = {.config = config};

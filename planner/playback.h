@@ -21,7 +21,7 @@ typedef struct nrw_playback_config {
     const nrw_channel *channel;
     uint64_t seed; /* the trials are those of `estimate` with that seed */
     nrw_model model;
-    size_t n_trials; /* 0: none is made */
+    size_t n_trials;       /* 0: none is made */
     nrw_progress progress; /* in trials; true stops; may be NULL */
     void *progress_context;
     bool (*interrupted)(void); /* asked within runs, from any thread; may be NULL */

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "flow_cells.h"
 #include "flow_duct.h"
 
 #define CELLS_ACROSS 8.0
@@ -14,31 +15,11 @@
 enum { SWEEPS = 4 };
 /* Rings of cells beyond the walls that take over what is next to them. */
 enum { RINGS = 3 };
-/* Conjugate gradients: residual over the sources' size, and a limit. */
-#define RESIDUAL 1e-9
-enum { ITERATIONS_MAX = 20000 };
-/* Share of the modified factorisation (Gustafsson 1978, BIT 18:142). */
-#define MODIFIED 0.97
-
 /* A straight stretch of a centreline. */
 typedef struct piece {
     double at[2], along[2], length;
     double width[2]; /* at its ends */
 } piece;
-
-struct nrw_flow_field {
-    double origin_um[2], spacing_um, depth_um;
-    int n[2]; /* cells, with a rim without fluid */
-    size_t n_cells, n_active;
-    int *active;        /* (n_cells) index among the cells with fluid, -1: none */
-    uint32_t *cells;    /* (n_active) */
-    float *width_um;    /* (n_cells) */
-    double *right, *up; /* (n_active) K of the face to the next cell; 0: none */
-    double *pivot;      /* (n_active) of the factorisation, inverse root */
-    float (**falls)[2]; /* (n_solutions) of (n_cells x 2) */
-    size_t n_solutions;
-    double *work[4]; /* (n_active) of the solver */
-};
 
 void nrw_flow_field_destroy(nrw_flow_field *field)
 {
@@ -297,130 +278,6 @@ static void find_faces(nrw_flow_field *field, const nrw_channel *channel)
     }
 }
 
-/* --- solver ------------------------------------------------------------------------------------
- */
-
-/* Indices of a cell's lower neighbours, -1: none, and the K of the faces to them. */
-typedef struct lower {
-    int left, down;
-    double k_left, k_down;
-} lower;
-
-static lower lower_of(const nrw_flow_field *field, size_t i)
-{
-    size_t cell = field->cells[i];
-    lower l = {field->active[cell - 1], field->active[cell - (size_t)field->n[0]], 0.0, 0.0};
-    l.k_left = l.left >= 0 ? field->right[l.left] : 0.0;
-    l.k_down = l.down >= 0 ? field->up[l.down] : 0.0;
-    return l;
-}
-
-/* Modified incomplete Cholesky without fill, on the cells row by row. Cells that
- * nothing connects keep a pivot of 0. */
-static void factorise(nrw_flow_field *field)
-{
-    for (size_t i = 0; i < field->n_active; i++) {
-        lower l = lower_of(field, i);
-        double diagonal = l.k_left + l.k_down + field->right[i] + field->up[i], value = diagonal;
-        if (l.k_left > 0.0) {
-            double p = l.k_left * field->pivot[l.left];
-            value -= p * p + MODIFIED * p * field->up[l.left] * field->pivot[l.left];
-        }
-        if (l.k_down > 0.0) {
-            double p = l.k_down * field->pivot[l.down];
-            value -= p * p + MODIFIED * p * field->right[l.down] * field->pivot[l.down];
-        }
-        if (value < 0.25 * diagonal)
-            value = diagonal;
-        field->pivot[i] = diagonal > 0.0 ? 1.0 / sqrt(value) : 0.0;
-    }
-}
-
-static void precondition(const nrw_flow_field *field, const double *from, double *to)
-{
-    for (size_t i = 0; i < field->n_active; i++) {
-        lower l = lower_of(field, i);
-        double value = from[i];
-        if (l.left >= 0)
-            value += l.k_left * field->pivot[l.left] * to[l.left];
-        if (l.down >= 0)
-            value += l.k_down * field->pivot[l.down] * to[l.down];
-        to[i] = value * field->pivot[i];
-    }
-    for (size_t k = field->n_active; k-- > 0;) {
-        size_t cell = field->cells[k];
-        double value = to[k];
-        if (field->right[k] > 0.0)
-            value += field->right[k] * field->pivot[k] * to[field->active[cell + 1]];
-        if (field->up[k] > 0.0)
-            value += field->up[k] * field->pivot[k] * to[field->active[cell + (size_t)field->n[0]]];
-        to[k] = value * field->pivot[k];
-    }
-}
-
-/* What leaves every cell under the pressures `from`. */
-static void apply(const nrw_flow_field *field, const double *from, double *to)
-{
-    memset(to, 0, field->n_active * sizeof *to);
-    for (size_t i = 0; i < field->n_active; i++) {
-        size_t cell = field->cells[i];
-        if (field->right[i] > 0.0) {
-            int next = field->active[cell + 1];
-            double flow = field->right[i] * (from[i] - from[next]);
-            to[i] += flow;
-            to[next] -= flow;
-        }
-        if (field->up[i] > 0.0) {
-            int next = field->active[cell + (size_t)field->n[0]];
-            double flow = field->up[i] * (from[i] - from[next]);
-            to[i] += flow;
-            to[next] -= flow;
-        }
-    }
-}
-
-static double dot(const double *a, const double *b, size_t n)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += a[i] * b[i];
-    return sum;
-}
-
-/* The constant pressure is free: the sources sum to nothing, so it is never asked
- * for. `sources` becomes the residual. */
-static nrw_status conjugate_gradients(const nrw_flow_field *field, double *sources,
-                                      double *pressure)
-{
-    size_t n = field->n_active;
-    double *z = field->work[0], *direction = field->work[1], *image = field->work[2];
-    double size = sqrt(dot(sources, sources, n));
-    memset(pressure, 0, n * sizeof *pressure);
-    if (!(size > 0.0))
-        return NRW_OK;
-    precondition(field, sources, z);
-    memcpy(direction, z, n * sizeof *z);
-    double rz = dot(sources, z, n);
-    for (int round = 0; round < ITERATIONS_MAX; round++) {
-        apply(field, direction, image);
-        double step = rz / dot(direction, image, n);
-        if (!isfinite(step))
-            return NRW_DIVERGED;
-        for (size_t i = 0; i < n; i++) {
-            pressure[i] += step * direction[i];
-            sources[i] -= step * image[i];
-        }
-        if (sqrt(dot(sources, sources, n)) < RESIDUAL * size)
-            return NRW_OK;
-        precondition(field, sources, z);
-        double next = dot(sources, z, n), share = next / rz;
-        rz = next;
-        for (size_t i = 0; i < n; i++)
-            direction[i] = z[i] + share * direction[i];
-    }
-    return NRW_DIVERGED;
-}
-
 /* --- sources
  * --------------------------------------------------------------------------------------- */
 
@@ -439,7 +296,7 @@ static double spread_source(const nrw_flow_field *field, const nrw_flow_source *
         if (out < source->from_um - reach || out > source->to_um + reach ||
             aside > source->half_width_um)
             continue;
-        lower l = lower_of(field, i);
+        nrw_flow_lower l = nrw_flow_lower_of(field, i);
         double weight = field->right[i] + field->up[i] + l.k_left + l.k_down;
         sum += weight;
         if (total > 0.0)
@@ -489,7 +346,7 @@ static void take_falls(const nrw_flow_field *field, const double *pressure, floa
         falls[cell][0] = falls[cell][1] = NAN;
     for (size_t i = 0; i < field->n_active; i++) {
         size_t cell = field->cells[i];
-        lower l = lower_of(field, i);
+        nrw_flow_lower l = nrw_flow_lower_of(field, i);
         int right = field->active[cell + 1], up = field->active[cell + (size_t)field->n[0]];
         double here = pressure[i];
         falls[cell][0] =
@@ -559,7 +416,7 @@ nrw_status nrw_flow_field_create(const nrw_flow_field_request *request, nrw_flow
         status = find_widths(f, request);
     if (status == NRW_OK) {
         find_faces(f, request->channel);
-        factorise(f);
+        nrw_flow_cells_factorise(f);
         status = extend_widths(f);
     }
     if (status == NRW_OK)
@@ -584,7 +441,7 @@ nrw_status nrw_flow_field_solve(nrw_flow_field *field, const nrw_flow_source *so
         if (!add_source(field, &sources[k], inflow))
             status = NRW_DIVERGED;
     if (status == NRW_OK)
-        status = conjugate_gradients(field, inflow, field->work[3]);
+        status = nrw_flow_cells_solve(field, inflow, field->work[3]);
     if (status == NRW_OK) {
         take_falls(field, field->work[3], solution);
         extend(field, &solution[0][0], 2, scratch);
