@@ -6,7 +6,7 @@
 #   make test-quick   the same tests without sanitizers
 #   make test-browser the reports in a real browser: wants chromium, node and npm
 #   make install      PREFIX=/usr/local DESTDIR=
-#   make check-symbols check-headers check-program format-check tidy
+#   make check-symbols check-headers check-program check-rows format-check tidy
 #   make clean        V=1 shows the commands, WERROR=1 makes warnings errors
 
 CC ?= gcc
@@ -96,7 +96,7 @@ TEST_SUPPORT_OBJECTS := $(TEST_SUPPORT:%.c=$(B)/%.o)
 
 .DEFAULT_GOAL := all
 .PHONY: all demo dependencies test test-quick test-browser test-programs run-tests install uninstall \
-        check check-symbols check-headers check-program format format-check tidy clean
+        check check-symbols check-headers check-program check-rows format format-check tidy clean
 .SECONDARY:
 .DELETE_ON_ERROR:
 
@@ -204,7 +204,7 @@ $(B)/tests/%.o: ALL_CFLAGS += -Itests -Wno-missing-prototypes -Wno-pedantic -Wno
 
 # --- checks of the house --------------------------------------------------------
 
-check: check-symbols check-headers check-program
+check: check-symbols check-headers check-program check-rows
 
 check-symbols: build/libnarrows.a
 	@bad=$$(nm -g --defined-only $< | awk 'NF == 3 && $$3 !~ /^(nrw_|\.gomp_critical_user_nrw_)/ {print $$3}'); \
@@ -222,6 +222,9 @@ check-program:
 	if [ -n "$$bad" ]; then \
 	    echo "the program includes more than the public headers:" >&2; echo "$$bad" >&2; exit 1; \
 	fi
+
+check-rows:
+	@tests/check_rows
 
 OWN_CODE = $(wildcard sim/*.[ch] planner/*.[ch] tests/*.[ch] tests/external/*.[ch] tests/fuzz/*.[ch])
 

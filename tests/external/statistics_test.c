@@ -26,17 +26,42 @@ Test(external_statistics, quantiles_of_normal_and_t)
 /* Wilson 1927, JASA 22:209; Clopper & Pearson 1934, Biometrika 26:404; the data
  * 81/263, 15/148, 0/20 and 1/29 from Newcombe 1998, Stat. Med. 17:857, Table I. */
 static const struct {
-    const char *id; /* the rows STA-03-<id>-hi, STA-04-<id>-lo, STA-04-<id>-hi */
+    const char *ids[3];
     size_t k, n;
     double wilson_high, exact_low, exact_high;
 } shares[] = {
-    {"8-10", 8, 10, 0.9433178485, 0.4439045377, 0.9747892737},
-    {"81-263", 81, 263, 0.366209577, 0.2527367456, 0.3676219226},
-    {"15-148", 15, 148, 0.1604872417, 0.05784401008, 0.1616504903},
-    {"0-20", 0, 20, 0.1611251581, 0.0, 0.168433471},
-    {"1-29", 1, 29, 0.1717552188, 0.0008726468836, 0.1776442955},
-    {"23-60", 23, 60, 0.5098240418, 0.260707058, 0.5178850486},
-    {"20-20", 20, 20, 1.0, 0.831566529, 1.0},
+    {{"STA-03-8-10-hi", "STA-04-8-10-lo", "STA-04-8-10-hi"},
+     8,
+     10,
+     0.9433178485,
+     0.4439045377,
+     0.9747892737},
+    {{"STA-03-81-263-hi", "STA-04-81-263-lo", "STA-04-81-263-hi"},
+     81,
+     263,
+     0.366209577,
+     0.2527367456,
+     0.3676219226},
+    {{"STA-03-15-148-hi", "STA-04-15-148-lo", "STA-04-15-148-hi"},
+     15,
+     148,
+     0.1604872417,
+     0.05784401008,
+     0.1616504903},
+    {{"STA-03-0-20-hi", "STA-04-0-20-lo", "STA-04-0-20-hi"}, 0, 20, 0.1611251581, 0.0, 0.168433471},
+    {{"STA-03-1-29-hi", "STA-04-1-29-lo", "STA-04-1-29-hi"},
+     1,
+     29,
+     0.1717552188,
+     0.0008726468836,
+     0.1776442955},
+    {{"STA-03-23-60-hi", "STA-04-23-60-lo", "STA-04-23-60-hi"},
+     23,
+     60,
+     0.5098240418,
+     0.260707058,
+     0.5178850486},
+    {{"STA-03-20-20-hi", "STA-04-20-20-lo", "STA-04-20-20-hi"}, 20, 20, 1.0, 0.831566529, 1.0},
 };
 
 Test(external_statistics, intervals_of_a_share)
@@ -44,9 +69,9 @@ Test(external_statistics, intervals_of_a_share)
     for (size_t i = 0; i < sizeof shares / sizeof *shares; i++) {
         nrw_interval wilson = nrw_wilson_interval((double)shares[i].k, shares[i].n, 0.95);
         nrw_interval exact = nrw_clopper_pearson_interval(shares[i].k, shares[i].n, 0.95);
-        expect_within(shares[i].id, wilson.high, shares[i].wilson_high, 1e-9);
-        expect_within(shares[i].id, exact.low, shares[i].exact_low, 1e-9);
-        expect_within(shares[i].id, exact.high, shares[i].exact_high, 1e-9);
+        expect_within(shares[i].ids[0], wilson.high, shares[i].wilson_high, 1e-9);
+        expect_within(shares[i].ids[1], exact.low, shares[i].exact_low, 1e-9);
+        expect_within(shares[i].ids[2], exact.high, shares[i].exact_high, 1e-9);
     }
 }
 
