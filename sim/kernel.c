@@ -54,7 +54,7 @@
         .normals = nrw_normals_##suffix,                                                           \
     };
 
-#if defined(__x86_64__)
+#if defined(__x86_64__) && !defined(NRW_KERNELS_PLAIN)
 
 /* clang-format off */
 DECLARE(_v2) DECLARE(_v3) DECLARE(_v4)
