@@ -63,7 +63,7 @@ static bool open_case(dense_case *it, size_t n)
     it->tile = kernels->tile_averaged;
     it->rows = kernels->averaged;
     it->roof = bench_roof_of_level(kernels->name);
-    it->naive = bench_naive_create(&it->swarm, INFINITY, 0.0);
+    it->naive = bench_naive_create(&it->swarm, INFINITY, 0.0, false);
     it->sum = 0.0f;
     return it->naive != NULL;
 }
@@ -157,6 +157,9 @@ static void compare(bench_report *report, dense_case *it, bench_script *script, 
     bench_spread share = bench_spread_ratio(rounds, each[0], each[1]);
     bench_figure(report, "dense_fraction_of_bound", bench_spread_scale(share, needed),
                  "all pairs, tiles, of what multiply-adds alone would take");
+    bench_figure(report, "dense_units_busy",
+                 bench_spread_scale(share, needed * BENCH_DIPOLE_OPS_DONE / BENCH_DIPOLE_OPS),
+                 "the same by the multiply-adds that the kernel does: how busy the units are");
     bench_figure(report, "dense_vs_naive", bench_spread_ratio(rounds, each[3], each[1]),
                  "all pairs, tiles over naive C");
     bench_figure(report, "dense_vs_rows", bench_spread_ratio(rounds, each[2], each[1]),
@@ -166,7 +169,8 @@ static void compare(bench_report *report, dense_case *it, bench_script *script, 
                      "all pairs, tiles over a vectorised NumPy script");
     const bench_spread vectors = bench_spread_of(rounds, each[0]);
     bench_detail(report, "roofline", "vector_width", roof.width);
-    bench_detail(report, "roofline", "multiply_adds_per_16_pairs", BENCH_DIPOLE_OPS);
+    bench_detail(report, "roofline", "multiply_adds_per_vector_of_pairs", BENCH_DIPOLE_OPS);
+    bench_detail(report, "roofline", "multiply_adds_done", BENCH_DIPOLE_OPS_DONE);
     bench_detail(report, "roofline", "gflop_per_s_core",
                  2e-9 * roof.n_vectors * roof.width / vectors.median);
     bench_detail(report, "roofline", "bound_gdir_per_s_core",

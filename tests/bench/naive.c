@@ -24,17 +24,18 @@ struct bench_naive {
     size_t capacity;
     int *heads, *next; /* cells: first particle, next one in the cell */
     size_t n_cells;
-    bool listed;
+    bool listed, half; /* half: each pair once */
 };
 
-static void add_force(const bench_naive *naive, const particle *on, const particle *by,
-                      double sum[3])
+/* The force on one by another; false: they are farther apart than the cutoff. */
+static bool force_of(const bench_naive *naive, const particle *on, const particle *by,
+                     double force[3])
 {
     const double dx = on->at[0] - by->at[0], dy = on->at[1] - by->at[1];
     const double dz = on->at[2] - by->at[2];
     double r2 = dx * dx + dy * dy + dz * dz;
     if (r2 > naive->cutoff * naive->cutoff)
-        return;
+        return false;
     if (r2 < naive->core2)
         r2 = naive->core2;
     const double *m = naive->tensor;
@@ -44,13 +45,47 @@ static void add_force(const bench_naive *naive, const particle *on, const partic
     const double along = ax * dx + ay * dy + az * dz;
     const double strength = on->moment * by->moment / (r2 * r2 * sqrt(r2));
     const double radial = m[NRW_XX] + m[NRW_YY] + m[NRW_ZZ] - 5.0 * along / r2;
-    sum[0] += strength * (2.0 * ax + radial * dx);
-    sum[1] += strength * (2.0 * ay + radial * dy);
-    sum[2] += strength * (2.0 * az + radial * dz);
+    force[0] = strength * (2.0 * ax + radial * dx);
+    force[1] = strength * (2.0 * ay + radial * dy);
+    force[2] = strength * (2.0 * az + radial * dz);
+    return true;
+}
+
+static void add_force(const bench_naive *naive, const particle *on, const particle *by,
+                      double sum[3])
+{
+    double force[3];
+    if (force_of(naive, on, by, force))
+        for (int k = 0; k < 3; k++)
+            sum[k] += force[k];
+}
+
+/* Each pair once: the force on the other is opposite. */
+static void half_forces(bench_naive *naive)
+{
+    for (size_t i = 0; i < naive->n; i++)
+        memset(naive->particles[i].force, 0, sizeof naive->particles[i].force);
+    for (size_t i = 0; i < naive->n; i++) {
+        particle *on = &naive->particles[i];
+        for (size_t k = naive->starts[i]; k < naive->starts[i + 1]; k++) {
+            particle *by = &naive->particles[naive->neighbours[k]];
+            double force[3];
+            if (!force_of(naive, on, by, force))
+                continue;
+            for (int axis = 0; axis < 3; axis++) {
+                on->force[axis] += force[axis];
+                by->force[axis] -= force[axis];
+            }
+        }
+    }
 }
 
 void bench_naive_forces(bench_naive *naive)
 {
+    if (naive->half) {
+        half_forces(naive);
+        return;
+    }
     for (size_t i = 0; i < naive->n; i++) {
         particle *on = &naive->particles[i];
         double sum[3] = {0.0, 0.0, 0.0};
@@ -139,7 +174,8 @@ static bool list_one(bench_naive *naive, const cells *it, size_t i, size_t *used
         for (int c = column > 0 ? column - 1 : 0; c <= column + 1 && c < it->columns; c++) {
             int j = naive->heads[(size_t)r * (size_t)it->columns + (size_t)c];
             for (; j >= 0; j = naive->next[j])
-                if ((size_t)j != i && apart2(on, &naive->particles[j]) < it->size * it->size &&
+                if ((naive->half ? (size_t)j > i : (size_t)j != i) &&
+                    apart2(on, &naive->particles[j]) < it->size * it->size &&
                     !append(naive, used, j))
                     return false;
         }
@@ -179,7 +215,8 @@ bool bench_naive_refresh(bench_naive *naive)
 
 /* --- making ---------------------------------------------------------------------- */
 
-bench_naive *bench_naive_create(const bench_swarm *swarm, double cutoff_um, double skin_um)
+bench_naive *bench_naive_create(const bench_swarm *swarm, double cutoff_um, double skin_um,
+                                bool half)
 {
     bench_naive *naive = calloc(1, sizeof *naive);
     if (!naive)
@@ -187,6 +224,7 @@ bench_naive *bench_naive_create(const bench_swarm *swarm, double cutoff_um, doub
     naive->n = swarm->n;
     naive->cutoff = cutoff_um;
     naive->skin = skin_um;
+    naive->half = half;
     naive->core2 = swarm->core2;
     memcpy(naive->tensor, swarm->tensor, sizeof naive->tensor);
     naive->particles = calloc(naive->n, sizeof *naive->particles);

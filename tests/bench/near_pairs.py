@@ -6,7 +6,7 @@ from scipy.spatial import cKDTree
 
 import serve
 
-SKIN_UM = 1.0
+SKIN_UM = 2.0
 kept = {}
 
 
