@@ -7,6 +7,10 @@
         nrw_tile_flow_##suffix, nrw_tile_response_##suffix;                                        \
     nrw_block_kernel nrw_block_within_##suffix, nrw_block_averaged_##suffix,                       \
         nrw_block_averaged_flow_##suffix, nrw_block_flow_##suffix, nrw_block_response_##suffix;    \
+    nrw_far_kernel nrw_far_gather_##suffix, nrw_far_across_dipoles_##suffix,                       \
+        nrw_far_across_flow_##suffix, nrw_far_across_both_##suffix,                                \
+        nrw_far_across_response_##suffix, nrw_far_spread_##suffix, nrw_far_dipoles_##suffix,       \
+        nrw_far_flow_##suffix, nrw_far_response_##suffix;                                          \
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
         nrw_near_response_##suffix;                                                                \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
@@ -36,6 +40,15 @@
         .block_averaged_flow = nrw_block_averaged_flow_##suffix,                                   \
         .block_flow = nrw_block_flow_##suffix,                                                     \
         .block_response = nrw_block_response_##suffix,                                             \
+        .far_gather = nrw_far_gather_##suffix,                                                     \
+        .far_across_dipoles = nrw_far_across_dipoles_##suffix,                                     \
+        .far_across_flow = nrw_far_across_flow_##suffix,                                           \
+        .far_across_both = nrw_far_across_both_##suffix,                                           \
+        .far_across_response = nrw_far_across_response_##suffix,                                   \
+        .far_spread = nrw_far_spread_##suffix,                                                     \
+        .far_dipoles = nrw_far_dipoles_##suffix,                                                   \
+        .far_flow = nrw_far_flow_##suffix,                                                         \
+        .far_response = nrw_far_response_##suffix,                                                 \
         .near_geometry = nrw_near_geometry_##suffix,                                               \
         .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
         .near_response = nrw_near_response_##suffix,                                               \

@@ -65,6 +65,35 @@ typedef struct nrw_block_task {
 
 typedef void nrw_block_kernel(const nrw_block_task *task);
 
+/* Expansions of the far field (far_field.h) to this order, terms of the sources' moments
+ * and of local expansions that are kept, and potentials of a node side by side. */
+enum { NRW_FAR_ORDER = 4, NRW_FAR_MOMENTS = 16, NRW_FAR_LOCALS = 24, NRW_FAR_POTENTIALS = 8 };
+
+typedef struct nrw_far_task {
+    /* by row, in the order of the tree's blocks */
+    const float *x, *y;         /* from the centre of their block, µm */
+    const float *z;             /* like the centres' */
+    const float *moment, *qx, *qy, *tz; /* as in nrw_pair_task */
+    float tensor[NRW_N_TENSOR], radius2;
+    float *fx, *fy, *fz, *ux, *uy, *uz; /* in, out: the far field's part is added */
+    float *response[3 * NRW_N_TENSOR];
+    /* by node */
+    const struct nrw_block_node *nodes; /* block_tree.h */
+    size_t n_nodes;
+    const float *centre_x, *centre_y, *centre_z; /* (n_nodes + 1); the last stands for none */
+    float *moments; /* (n_nodes + 1 x NRW_FAR_MOMENTS x 4) of moment, qx, qy, tz */
+    float *locals;  /* (n_nodes + 1 x NRW_FAR_LOCALS x NRW_FAR_POTENTIALS) */
+    /* who is expanded about whom, 16 targets a chunk; slot s of a chunk holds the s-th
+     * source of each, or n_nodes: none */
+    size_t n_chunks;
+    const uint32_t *targets; /* (n_chunks x 16) */
+    const uint32_t *starts;  /* (n_chunks + 1) */
+    const uint32_t *sources; /* per slot */
+    int dipole_potential;    /* which of the potentials is the dipoles' */
+} nrw_far_task;
+
+typedef void nrw_far_kernel(const nrw_far_task *task);
+
 /* The list of close neighbours as the kernels see it (contact.h). Arrays per row
  * are (n_rows), rows of four floats (n_rows + 1): the last one stands for "no
  * neighbour", far away. */
@@ -216,6 +245,12 @@ typedef struct nrw_kernels {
     nrw_block_kernel *block_averaged;      /* the same of all listed pairs */
     nrw_block_kernel *block_averaged_flow; /* ... and the pair flow above the floor */
     nrw_block_kernel *block_flow, *block_response;
+    /* moments of all nodes; local expansions of the dipoles' and the flow's potentials, or
+     * of the responses' three; those down to the blocks; their fields at the particles */
+    nrw_far_kernel *far_gather;
+    nrw_far_kernel *far_across_dipoles, *far_across_flow, *far_across_both, *far_across_response;
+    nrw_far_kernel *far_spread;
+    nrw_far_kernel *far_dipoles, *far_flow, *far_response;
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
     nrw_brake_kernel *brakes, *friction;
     nrw_begin_kernel *begin;
