@@ -68,6 +68,7 @@ static bool grow_slots(nrw_far_field *far, size_t wanted)
 bool nrw_far_field_init(nrw_far_field *far, size_t capacity)
 {
     memset(far, 0, sizeof *far);
+    far->kernels = nrw_kernels_get();
     if (!nrw_block_tree_init(&far->tree, capacity))
         return false;
     const size_t n_blocks = (capacity + NRW_BLOCK - 1) / NRW_BLOCK, n_rows = n_blocks * NRW_BLOCK;
@@ -326,8 +327,7 @@ static void take_centres(nrw_far_field *far, const double *const places[3])
         }
         const double *left = far->centres + 3 * (size_t)at->left;
         const double *right = far->centres + 3 * (size_t)at->right;
-        const double share =
-            (double)tree->nodes[at->left].n_blocks / (double)at->n_blocks;
+        const double share = (double)tree->nodes[at->left].n_blocks / (double)at->n_blocks;
         for (int axis = 0; axis < 3; axis++)
             centre[axis] = right[axis] + share * (left[axis] - right[axis]);
     }
@@ -457,9 +457,8 @@ static nrw_far_task far_task(const nrw_far_field *far, const nrw_pair_task *rows
     return task;
 }
 
-static void sum_near(const nrw_block_task *task, int what)
+static void sum_near(const nrw_kernels *kernels, const nrw_block_task *task, int what)
 {
-    const nrw_kernels *kernels = nrw_kernels_get();
     if (what & NRW_FAR_RESPONSE)
         kernels->block_response(task);
     else if (what == NRW_FAR_DIPOLES)
@@ -470,9 +469,8 @@ static void sum_near(const nrw_block_task *task, int what)
         kernels->block_averaged_flow(task);
 }
 
-static void sum_far(const nrw_far_task *task, int what)
+static void sum_far(const nrw_kernels *kernels, const nrw_far_task *task, int what)
 {
-    const nrw_kernels *kernels = nrw_kernels_get();
     kernels->far_gather(task);
     if (what & NRW_FAR_RESPONSE)
         kernels->far_across_response(task);
@@ -509,8 +507,8 @@ bool nrw_far_field_sum(nrw_far_field *far, const nrw_pair_task *task, const uint
     take_shifts(far);
     const nrw_block_task near = near_task(far, task);
     const nrw_far_task expansions = far_task(far, &near.pair, what);
-    sum_near(&near, what);
-    sum_far(&expansions, what);
+    sum_near(far->kernels, &near, what);
+    sum_far(far->kernels, &expansions, what);
     float *const to[6] = {task->fx, task->fy, task->fz, task->ux, task->uy, task->uz};
     const size_t n_rows = far->tree.n_rows;
     for (size_t k = what & NRW_FAR_DIPOLES ? 0 : 3; k < (what & NRW_FAR_FLOW ? 6u : 3u); k++)

@@ -23,22 +23,23 @@
 #define NRW_FAR_KEEP_UM 1.5
 
 typedef struct nrw_far_field {
-    nrw_block_tree tree; /* owned, like all that follows */
+    const nrw_kernels *kernels; /* the best for this processor, unless set otherwise */
+    nrw_block_tree tree;        /* owned, like all that follows */
     size_t n_near, near_capacity;
     uint32_t *near_starts; /* (n_blocks + 1) */
     uint32_t *near;        /* (n_near) the other block of each near pair */
     float *near_shifts;    /* (n_near x 3) */
     size_t n_far, far_capacity;
-    uint32_t *far;         /* (far_capacity x 2) scratch: pairs of nodes that are expanded */
-    uint32_t *counts;      /* (n_nodes + 2) scratch */
+    uint32_t *far;    /* (far_capacity x 2) scratch: pairs of nodes that are expanded */
+    uint32_t *counts; /* (n_nodes + 2) scratch */
     size_t n_chunks, n_slots, slot_capacity;
     uint32_t *targets, *starts, *sources; /* see nrw_far_task */
     double *ref[3];                       /* (n) places when the lists were made */
     double *centres;                      /* (n_nodes x 3) µm */
     float *node_centres;                  /* (3 x n_nodes + 1) from the tree's origin */
     float *moments, *locals;
-    float *rows;                          /* inputs and outputs by row */
-    uint32_t *row_of;                     /* (n) row of each particle */
+    float *rows;      /* inputs and outputs by row */
+    uint32_t *row_of; /* (n) row of each particle */
     uint64_t n_builds;
     uint64_t n_near_pairs; /* pairs of particles that are summed one by one */
 } nrw_far_field;

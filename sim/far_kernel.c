@@ -29,10 +29,10 @@ nrw_far_kernel NRW_KERNEL(nrw_far_flow_);
 nrw_far_kernel NRW_KERNEL(nrw_far_response_);
 
 enum {
-    ORDER = NRW_FAR_ORDER,             /* of local expansions; moments go to one less */
-    FULL = 35,                         /* terms up to ORDER, all of them */
-    POLYNOMIAL = 20,                   /* terms up to ORDER - 1, all of them */
-    DEEPEST = ORDER + 2,               /* of derivatives: the tensor M takes two */
+    ORDER = NRW_FAR_ORDER,                        /* of local expansions; moments go to one less */
+    FULL = 35,                                    /* terms up to ORDER, all of them */
+    POLYNOMIAL = 20,                              /* terms up to ORDER - 1, all of them */
+    DEEPEST = ORDER + 2,                          /* of derivatives: the tensor M takes two */
     N_DEEP = 1 + 3 * DEEPEST * (DEEPEST + 1) / 2, /* with up to two along z */
     N_DERIVATIVES = 1 + 3 * ORDER * (ORDER + 1) / 2,
     N_TERMS = 130
@@ -194,12 +194,13 @@ static inline void derivatives(const nrw_lanes r[3], const int order, nrw_lanes 
                 if (a > 1)
                     twice = lanes_all((float)(a * (a - 1))) * d[deep_at(a - 2, b, c)];
                 if (b > 1)
-                    twice = lanes_fma(lanes_all((float)(b * (b - 1))), d[deep_at(a, b - 2, c)],
-                                      twice);
+                    twice =
+                        lanes_fma(lanes_all((float)(b * (b - 1))), d[deep_at(a, b - 2, c)], twice);
                 d[deep_at(a, b, c)] = lanes_fma(h2, twice, sum);
             }
         for (int b = 0; b <= n - 2; b++)
-            d[deep_at(n - 2 - b, b, 2)] = -d[deep_at(n - b, b, 0)] - d[deep_at(n - 2 - b, b + 2, 0)];
+            d[deep_at(n - 2 - b, b, 2)] =
+                -d[deep_at(n - b, b, 0)] - d[deep_at(n - 2 - b, b + 2, 0)];
     }
 }
 
@@ -217,7 +218,8 @@ static inline void contract(const nrw_lanes *d, const nrw_lanes factors[5], nrw_
                 u[deep_at(a, b, c)] = lanes_fma(factors[4], d[deep_at(a, b + 1, c + 1)], sum);
             }
         for (int b = 0; b <= n - 2; b++)
-            u[deep_at(n - 2 - b, b, 2)] = -u[deep_at(n - b, b, 0)] - u[deep_at(n - 2 - b, b + 2, 0)];
+            u[deep_at(n - 2 - b, b, 2)] =
+                -u[deep_at(n - b, b, 0)] - u[deep_at(n - 2 - b, b + 2, 0)];
     }
 }
 
@@ -402,9 +404,9 @@ static inline void make_full(const float *thin, eight full[FULL])
         for (int c = 0; c <= n; c++)
             for (int b = 0; b <= n - c; b++) {
                 const int a = n - b - c;
-                full[full_at(a, b, c)] = c <= 1 ? from[thin_at(a, b, c) - 1]
-                                                : -full[full_at(a + 2, b, c - 2)] -
-                                                      full[full_at(a, b + 2, c - 2)];
+                full[full_at(a, b, c)] =
+                    c <= 1 ? from[thin_at(a, b, c) - 1]
+                           : -full[full_at(a + 2, b, c - 2)] - full[full_at(a, b + 2, c - 2)];
             }
 }
 
@@ -556,10 +558,9 @@ void NRW_KERNEL(nrw_far_flow_)(const nrw_far_task *task)
             powers_of(task, node, i, powers);
             const nrw_lanes z = lanes_load(task->z + i);
             for (int axis = 0; axis < 3; axis++)
-                lanes_store(out[axis] + i,
-                            lanes_load(out[axis] + i) +
-                                lanes_fma(z, value(rising[axis], powers, 10),
-                                          value(steady[axis], powers, POLYNOMIAL)));
+                lanes_store(out[axis] + i, lanes_load(out[axis] + i) +
+                                               lanes_fma(z, value(rising[axis], powers, 10),
+                                                         value(steady[axis], powers, POLYNOMIAL)));
         }
     }
 }

@@ -37,6 +37,7 @@ static bool make_room(nrw_pair_list *list, size_t slots)
 bool nrw_pair_list_init(nrw_pair_list *list, size_t capacity)
 {
     memset(list, 0, sizeof *list);
+    list->kernels = nrw_kernels_get();
     if (!nrw_block_tree_init(&list->tree, capacity))
         return false;
     const size_t n_rows = rows_of(capacity), n_blocks = n_rows / NRW_BLOCK;
@@ -268,7 +269,7 @@ void nrw_pair_list_forces(nrw_pair_list *list, const float *moment,
     task->others = list->others;
     task->shifts = list->shifts;
     task->cutoff2 = (float)(list->cutoff_um * list->cutoff_um);
-    nrw_kernels_get()->block_within(task);
+    list->kernels->block_within(task);
     for (size_t row = 0; row < tree->n; row++)
         for (size_t axis = 0; axis < 3; axis++)
             force_pN[3 * (size_t)tree->order[row] + axis] = f[axis][row];

@@ -15,7 +15,8 @@
 #include "kernel.h"
 
 typedef struct nrw_pair_list {
-    nrw_block_tree tree; /* owned */
+    const nrw_kernels *kernels; /* the best for this processor, unless set otherwise */
+    nrw_block_tree tree;        /* owned */
     double cutoff_um, skin_um;
     size_t n_slots, slot_capacity;
     uint32_t *starts; /* (4 n_blocks + 1) */

@@ -12,6 +12,7 @@
 #include "brake.h"
 #include "flow.h"
 #include "own_moment.h"
+#include "pair_sum.h"
 #include "particle.h"
 #include "random.h"
 #include "world.h"
@@ -135,64 +136,6 @@ static void take_flow(nrw_world *world, double h)
                                 world->mr,     world->rolling,        world->flow_x, world->flow_y,
                                 world->turn_x, world->turn_y,         world->turn_z};
     nrw_flow_carry(flow, &now, &rows);
-}
-
-/* --- forces ----------------------------------------------------------------- */
-
-/* Without M_zz times the unit tensor, which exerts no force (7.2): the kernels of all
- * pairs and of close neighbours must agree inside the core too, where it would. */
-static void set_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
-{
-    const double c = 3.0 * NRW_MU0_4PI;
-    tensor[NRW_XX] = (float)(c * (m.xx - m.zz));
-    tensor[NRW_XY] = (float)(c * m.xy);
-    tensor[NRW_XZ] = (float)(c * m.xz);
-    tensor[NRW_YY] = (float)(c * (m.yy - m.zz));
-    tensor[NRW_YZ] = (float)(c * m.yz);
-    tensor[NRW_ZZ] = 0.0f;
-}
-
-static void pair_forces(nrw_world *world, const nrw_excitation *excitation)
-{
-    const nrw_kernels *kernels = nrw_kernels_get();
-    nrw_pair_task *task = &world->task;
-    const size_t n = world->n;
-    const bool flow = world->pair_flow_factor > 0.0, above_floor = flow && world->body.has_floor;
-    if (n < 2)
-        return;
-    if (world->own_moments) {
-        kernels->own_moments(task, 0, n);
-        nrw_own_moments_keep_fields(world);
-    } else if (excitation->n_substeps > 1) {
-        kernels->tile_response(task);
-    } else {
-        set_tensor(task->tensor, excitation->tensor);
-        (above_floor ? kernels->tile_averaged_flow : kernels->tile_averaged)(task);
-    }
-    if (above_floor && (world->own_moments || excitation->n_substeps > 1))
-        kernels->tile_flow(task);
-    else if (flow && !above_floor)
-        kernels->flow_unbounded(task, 0, n);
-    world->n_pair_interactions += (uint64_t)(flow ? 2 : 1) * n * (n - 1);
-}
-
-/* Forces for a tensor from the responses to each of its components. */
-static void phase_forces(nrw_world *world, nrw_sym3 tensor)
-{
-    float t[NRW_N_TENSOR];
-    set_tensor(t, tensor);
-    nrw_pair_task *task = &world->task;
-    float *out[3] = {task->fx, task->fy, task->fz};
-    for (int axis = 0; axis < 3; axis++) {
-        const float *const *r = (const float *const *)task->response;
-        const float *restrict xx = r[3 * NRW_XX + axis], *restrict xy = r[3 * NRW_XY + axis];
-        const float *restrict xz = r[3 * NRW_XZ + axis], *restrict yy = r[3 * NRW_YY + axis];
-        const float *restrict yz = r[3 * NRW_YZ + axis], *restrict zz = r[3 * NRW_ZZ + axis];
-        float *restrict f = out[axis];
-        for (size_t i = 0; i < world->n; i++)
-            f[i] = t[NRW_XX] * xx[i] + t[NRW_XY] * xy[i] + t[NRW_XZ] * xz[i] + t[NRW_YY] * yy[i] +
-                   t[NRW_YZ] * yz[i] + t[NRW_ZZ] * zz[i];
-    }
 }
 
 /* --- move ------------------------------------------------------------------- */
@@ -416,7 +359,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     near->core2 = task->core2;
     near->largest_overlap = 0.0f;
     near->candidate_um = CANDIDATE_SHARE * (float)world->body.diameter_um;
-    set_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
+    nrw_pair_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
     (world->own_moments ? kernels->near_geometry : kernels->near_dipoles)(near);
 
     const nrw_brake_law law = nrw_brake_law_of(world, excitation->size2);
@@ -425,7 +368,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         nrw_own_moments_turn(world, excitation, h_s);
     else
         kernels->spins(&world->rows);
-    pair_forces(world, excitation);
+    nrw_pair_sum(world, excitation);
     /* what is held over the step leaves out the close neighbours */
     if (phases) {
         memcpy(near->response, task->response, sizeof near->response);
@@ -520,7 +463,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     int n_spans = 1;
     if (!world->own_moments) {
         if (phases)
-            phase_forces(world, excitation->tensor);
+            nrw_pair_sum_phase(world, excitation->tensor);
         float largest[3];
         update_velocity(world, false, phases, largest);
         h = step_allowed(world, h_s);
@@ -538,8 +481,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     bool fresh = true;
     for (int k = 0; k < n_spans; k++) {
         if (phases) {
-            set_tensor(world->near.tensor, excitation->substep_tensors[k]);
-            phase_forces(world, excitation->substep_tensors[k]);
+            nrw_pair_tensor(world->near.tensor, excitation->substep_tensors[k]);
+            nrw_pair_sum_phase(world, excitation->substep_tensors[k]);
         }
         double taken = 0.0;
         status = advance(world, h / n_spans, stiff, least, phases, &fresh, &taken, errors);

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "flow.h"
+#include "pair_sum.h"
 #include "particle.h"
 #include "random.h"
 #include "scenario_locate.h"
@@ -483,6 +484,8 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
     lay_out(world);
     if (!nrw_cell_grid_init(&world->contacts.grid, world->n))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
+    if (world->n >= NRW_PAIR_SUM_FAR_LEAST && !nrw_far_field_init(&world->far, world->n))
+        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     for (size_t row = world->n; row < world->padded; row++)
         world->fx0[row] = world->fy0[row] = NRW_FAR_AWAY_UM;
     for (size_t i = 0; i < world->n; i++) {
@@ -590,6 +593,7 @@ void nrw_world_destroy(nrw_world *world)
     if (!world)
         return;
     nrw_contacts_clear(&world->contacts);
+    nrw_far_field_clear(&world->far);
     nrw_arena_clear(&world->arena);
     free(world);
 }

@@ -9,6 +9,7 @@
 #include "body.h"
 #include "channel.h"
 #include "contact.h"
+#include "far_field.h"
 #include "kernel.h"
 #include "run.h"
 #include "vec3.h"
@@ -94,6 +95,7 @@ typedef struct nrw_world {
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
     nrw_contacts contacts;
+    nrw_far_field far; /* for swarms that are worth one */
     double origin_x, origin_y, origin_z;
     nrw_arena arena;
 

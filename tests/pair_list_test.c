@@ -105,13 +105,17 @@ static void assert_forces(nrw_pair_list *list, size_t n)
 Test(pair_list, forces_are_the_plain_sums_within_the_cutoff)
 {
     const size_t counts[] = {2, 3, 15, 16, 17, 31, 33, 100, 257, 1000};
+    const nrw_kernels *kernels[NRW_KERNEL_LEVELS];
+    const size_t n_levels = nrw_kernels_all(kernels);
     nrw_pair_list list;
     cr_assert(nrw_pair_list_init(&list, MOST));
-    for (size_t k = 0; k < sizeof counts / sizeof *counts; k++)
-        for (size_t layers = 1; layers <= 5; layers += 4) {
-            make_swarm(counts[k], layers, 0.0, 11 + k);
-            assert_forces(&list, counts[k]);
-        }
+    for (size_t level = 0; level < n_levels; level++)
+        for (size_t k = 0; k < sizeof counts / sizeof *counts; k++)
+            for (size_t layers = 1; layers <= 5; layers += 4) {
+                list.kernels = kernels[level];
+                make_swarm(counts[k], layers, 0.0, 11 + k);
+                assert_forces(&list, counts[k]);
+            }
     nrw_pair_list_clear(&list);
 }
 
