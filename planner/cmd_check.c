@@ -89,34 +89,27 @@ static void choose_field(const nrw_job *job, check_figures *figures)
     }
 }
 
-/* Lone-particle figures in unbounded fluid: Stokes drag 6πηa, 8πηa³; step-out of
- * a permanent moment where the field's torque m·B equals the drag's. */
+/* Lone-particle figures in unbounded fluid. */
 static void compute_particle(const nrw_scenario *scenario, check_figures *figures)
 {
     const nrw_particles *particles = &scenario->particles;
-    const double a = 0.5 * particles->diameter_um, viscosity = scenario->fluid.viscosity_Pa_s;
-    const double drag = 6.0 * NRW_PI * viscosity * a;
+    const nrw_lone_particle lone = nrw_lone_particle_of(scenario, figures->field_mT);
     const bool permanent = particles->kind == NRW_MOMENT_PERMANENT;
     const double weight =
         scenario->model.gravity ? nrw_particle_weight_pN(scenario, particles->diameter_um) : 0.0;
 
-    figures->viscosity_mPa_s = 1e3 * viscosity;
+    figures->viscosity_mPa_s = 1e3 * scenario->fluid.viscosity_Pa_s;
     figures->density_kg_m3 = scenario->fluid.density_kg_m3;
-    figures->diffusion_um2_s = nrw_thermal_energy_pN_um(scenario) / drag;
-    figures->settling_um_s = weight / drag;
-    figures->gap_um = scenario->map.has_floor
-                          ? nrw_particle_gap_um(scenario, particles->diameter_um, weight,
-                                                scenario->model.brownian)
-                          : (double)NAN;
-    figures->moment_fAm2 = figures->thermal_coupling = figures->step_out_Hz = NAN;
+    figures->diffusion_um2_s = nrw_thermal_energy_pN_um(scenario) / lone.drag_pN_s_um;
+    figures->settling_um_s = weight / lone.drag_pN_s_um;
+    figures->gap_um = lone.gap_um;
+    figures->step_out_Hz = lone.step_out_Hz;
+    figures->moment_fAm2 = figures->thermal_coupling = NAN;
     if (!permanent && isnan(figures->field_mT))
         return;
     const double field = isnan(figures->field_mT) ? 0.0 : figures->field_mT;
     figures->moment_fAm2 = nrw_particle_moment_fAm2(particles, particles->diameter_um, field);
     figures->thermal_coupling = nrw_thermal_coupling(scenario, field);
-    if (permanent)
-        figures->step_out_Hz = figures->moment_fAm2 * figures->field_mT /
-                               (2.0 * NRW_PI * 8.0 * NRW_PI * viscosity * a * a * a);
 }
 
 static void compute_channel(const nrw_job *job, check_figures *figures)
@@ -146,7 +139,7 @@ static void warn(const nrw_job *job, const check_figures *figures)
                        COUPLING_GATHERS);
         nrw_result_warn(job->result, text);
     }
-    if (scenario->particles.kind == NRW_MOMENT_INDUCED &&
+    if (scenario->particles.kind == NRW_MOMENT_INDUCED && !scenario->particles.shape.doublet &&
         !(scenario->particles.relaxation_time_s > 0.0))
         nrw_result_warn(job->result,
                         "an induced sphere without relaxation_time_s feels no torque: it can't "

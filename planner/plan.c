@@ -529,6 +529,17 @@ static void explain_losses(planner *plan)
                    late > 0.5 ? "; most runs were still under way at the deadline" : "");
 }
 
+/* A search tries hundreds of runs, and what it starts from is known of spheres only. */
+static void refuse_doublets(nrw_plan_result *result)
+{
+    (void)snprintf(result->reason, sizeof result->reason,
+                   "schedules are not searched for doublets, which are followed one by one, a "
+                   "hundred times slower than the averaged spheres of a search");
+    (void)snprintf(result->nearest_change, sizeof result->nearest_change,
+                   "plan for spheres of the same volume, then judge that schedule with the "
+                   "doublets by 'narrows estimate'");
+}
+
 static void refuse_early(nrw_plan_result *result, const nrw_necessary_check *failure)
 {
     (void)snprintf(result->reason, sizeof result->reason, "%s", failure->text);
@@ -626,6 +637,10 @@ nrw_status nrw_plan(const nrw_scenario *scenario, const nrw_channel *channel,
     const nrw_necessary_check *failure = nrw_necessary_failure(&result->necessary);
     if (failure) {
         refuse_early(result, failure);
+        return NRW_REFUSED;
+    }
+    if (scenario->particles.shape.doublet) {
+        refuse_doublets(result);
         return NRW_REFUSED;
     }
     planner plan;

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "../sim/doublet.h"
 #include "svg.h"
 
 double nrw_map_view_x(const nrw_map_view *view, double x_um)
@@ -172,6 +173,34 @@ void nrw_report_map_position(const nrw_run_result *run, size_t stored, size_t pa
     at_um[1] = (double)at[1];
 }
 
+size_t nrw_report_dots_each(const nrw_report_input *in)
+{
+    return in->run->trajectory_axis && in->run->n_stored > 0 ? 2 : 1;
+}
+
+double nrw_report_dot_share(const nrw_report_input *in)
+{
+    return nrw_report_dots_each(in) > 1
+               ? nrw_doublet_shape_of(in->scenario->particles.shape.aspect).lobe
+               : 1.0;
+}
+
+void nrw_report_dot(const nrw_report_input *in, size_t stored, size_t dot, double at_um[2])
+{
+    const nrw_run_result *run = in->run;
+    const size_t each = nrw_report_dots_each(in), particle = dot / each;
+    nrw_report_map_position(run, stored, particle, at_um);
+    if (each == 1)
+        return;
+    /* the last stored positions are those of the end */
+    const size_t at = stored == NRW_MAP_FINAL ? run->n_stored - 1 : stored;
+    const float *axis = run->trajectory_axis + 3 * (at * run->n_particles + particle);
+    const double half = nrw_doublet_shape_of(in->scenario->particles.shape.aspect).half *
+                        run->radius_um[particle] * (dot % 2 ? -1.0 : 1.0);
+    at_um[0] += half * (double)axis[0];
+    at_um[1] += half * (double)axis[1];
+}
+
 /* Sizes are drawn in classes of a tenth of the nominal radius. */
 static int size_class(const nrw_report *report, size_t particle)
 {
@@ -194,13 +223,15 @@ static void put_dots(nrw_report *report, const nrw_map_view *view, const char *i
     const nrw_run_result *run = report->in->run;
     nrw_markup *out = &report->out;
     bool delivered = fate == NRW_FATE_DELIVERED, any = false;
-    double width = view->scale * size / 10 * report->in->scenario->particles.diameter_um;
+    double width = view->scale * size / 10 * report->in->scenario->particles.diameter_um *
+                   nrw_report_dot_share(report->in);
+    const size_t each = nrw_report_dots_each(report->in);
     const char *name = nrw_fate_name(fate);
-    for (size_t i = 0; i < run->n_particles; i++) {
+    for (size_t i = 0; i < run->n_particles * each; i++) {
         double at[2];
-        if (run->fates[i] != fate || size_class(report, i) != size)
+        if (run->fates[i / each] != fate || size_class(report, i / each) != size)
             continue;
-        nrw_report_map_position(run, stored, i, at);
+        nrw_report_dot(report->in, stored, i, at);
         double x = nrw_map_view_x(view, at[0]), y = nrw_map_view_y(view, at[1]);
         if (!in_view(view, x, y))
             continue;

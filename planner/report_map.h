@@ -29,6 +29,13 @@ void nrw_report_map_ground(nrw_report *report, const nrw_map_view *view);
 void nrw_report_map_position(const nrw_run_result *run, size_t stored, size_t particle,
                              double at_um[2]);
 
+/* What is drawn of a particle: one dot, or the two lobes of a doublet: dots 2i and
+ * 2i + 1 of particle i. Their number a particle, their size over the particle's, the
+ * place of one. */
+size_t nrw_report_dots_each(const nrw_report_input *in);
+double nrw_report_dot_share(const nrw_report_input *in);
+void nrw_report_dot(const nrw_report_input *in, size_t stored, size_t dot, double at_um[2]);
+
 /* Particles as dots of their true size (never below a dot that can be seen),
  * coloured by their fate at the end. `id` is unique in the document. Returns the
  * number of those outside the view. */

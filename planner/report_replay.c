@@ -1,5 +1,5 @@
 /* The replay: positions, quantised and compressed, for report.js to play. */
-#include "report_parts.h"
+#include "report_map.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -44,37 +44,43 @@ static replay_grid grid_of(const nrw_report_input *in)
 {
     const nrw_run_result *run = in->run;
     double low[2] = {INFINITY, INFINITY}, high[2] = {-INFINITY, -INFINITY};
-    for (size_t i = 0; i < run->n_stored * run->n_particles; i++)
+    const size_t n = run->n_particles * nrw_report_dots_each(in);
+    for (size_t i = 0; i < run->n_stored * n; i++) {
+        double at[2];
+        nrw_report_dot(in, i / n, i % n, at);
         for (int k = 0; k < 2; k++) {
-            low[k] = fmin(low[k], (double)run->trajectory_um[3 * i + (size_t)k]);
-            high[k] = fmax(high[k], (double)run->trajectory_um[3 * i + (size_t)k]);
+            low[k] = fmin(low[k], at[k]);
+            high[k] = fmax(high[k], at[k]);
         }
+    }
     double range = fmax(high[0] - low[0], high[1] - low[1]);
     return (replay_grid){low[0], low[1],
                          fmax(range / 65535, in->scenario->particles.diameter_um / 64)};
 }
 
-static unsigned on_grid(float value, double origin, double step)
+static unsigned on_grid(double value, double origin, double step)
 {
-    double number = round(((double)value - origin) / step);
+    double number = round((value - origin) / step);
     return number >= 0 && number <= 65535 ? (unsigned)number : 0;
 }
 
 /* Frames 0, stride, 2 stride, ... as differences from the frame before, modulo
  * 65536: first all low bytes, then all high ones, which compresses well. In each
  * frame all x come before all y. The caller frees it. */
-static unsigned char *pack(const nrw_run_result *run, const replay_grid *grid, size_t stride,
+static unsigned char *pack(const nrw_report_input *in, const replay_grid *grid, size_t stride,
                            size_t *size)
 {
-    size_t n = run->n_particles, n_frames = (run->n_stored + stride - 1) / stride;
+    const nrw_run_result *run = in->run;
+    size_t n = run->n_particles * nrw_report_dots_each(in), n_frames = (run->n_stored + stride - 1) / stride;
     size_t n_values = 2 * n * n_frames;
     unsigned char *bytes = malloc(2 * n_values + 1);
     uint16_t *last = calloc(2 * n + 1, sizeof *last);
     for (size_t k = 0; bytes && last && k < n_frames; k++) {
-        const float *at = run->trajectory_um + 3 * k * stride * n;
         for (size_t j = 0; j < 2 * n; j++) {
-            unsigned now = j < n ? on_grid(at[3 * j], grid->x_um, grid->step_um)
-                                 : on_grid(at[3 * (j - n) + 1], grid->y_um, grid->step_um);
+            double at[2];
+            nrw_report_dot(in, k * stride, j % n, at);
+            unsigned now = j < n ? on_grid(at[0], grid->x_um, grid->step_um)
+                                 : on_grid(at[1], grid->y_um, grid->step_um);
             unsigned change = (now - last[j]) & 0xffff;
             last[j] = (uint16_t)now;
             bytes[2 * n * k + j] = (unsigned char)(change & 0xff);
@@ -96,7 +102,7 @@ static void put_positions(nrw_report *report, const char *key, const replay_grid
 {
     nrw_markup *out = &report->out;
     size_t size = 0;
-    unsigned char *bytes = pack(report->in->run, grid, stride, &size), *small = NULL;
+    unsigned char *bytes = pack(report->in, grid, stride, &size), *small = NULL;
     uLongf small_size = deflated ? compressBound((uLong)size) : 0;
     bool packed = bytes != NULL;
     if (packed && deflated) {
@@ -185,8 +191,9 @@ static void put_job(nrw_report *report)
     for (int i = 0; i < NRW_N_FATES; i++)
         nrw_markup_put(out, "%r\"%r\"", i ? "," : "", nrw_fate_name((nrw_fate)i));
     nrw_markup_put(out, "],\"fates\":\"");
-    for (size_t i = 0; i < run->n_particles; i++)
-        nrw_markup_put(out, "%d", (int)run->fates[i]);
+    const size_t each = nrw_report_dots_each(in);
+    for (size_t i = 0; i < run->n_particles * each; i++)
+        nrw_markup_put(out, "%d", (int)run->fates[i / each]);
     nrw_markup_put(out, "\"");
 }
 
@@ -196,14 +203,17 @@ static void put_data(nrw_report *report)
     const nrw_run_result *run = report->in->run;
     nrw_markup *out = &report->out;
     replay_grid grid = grid_of(report->in);
-    size_t most = MOST_POINTS / run->n_particles + 1, few = COARSE_POINTS / run->n_particles + 2;
+    const size_t n = run->n_particles * nrw_report_dots_each(report->in);
+    size_t most = MOST_POINTS / n + 1, few = COARSE_POINTS / n + 2;
     size_t stride = (run->n_stored + most - 1) / most;
     size_t coarse = (run->n_stored + few - 1) / few;
     nrw_markup_put(out,
                    "<script type='application/json' id='replay-data'>{\"n\":%z,\"radius\":%f,"
                    "\"origin\":[%f,%f],\"step\":%f,",
-                   run->n_particles, report->in->scenario->particles.diameter_um / 2, grid.x_um,
-                   grid.y_um, grid.step_um);
+                   n,
+                   nrw_report_dot_share(report->in) *
+                       report->in->scenario->particles.diameter_um / 2,
+                   grid.x_um, grid.y_um, grid.step_um);
     nrw_markup_put(out, "\"times\":[");
     for (size_t i = 0; i < run->n_stored; i++)
         nrw_markup_put(out, "%r%c", i ? "," : "", run->trajectory_time_s[i]);

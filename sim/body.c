@@ -3,7 +3,26 @@
 #include <math.h>
 #include <string.h>
 
+#include "doublet.h"
 #include "particle.h"
+
+/* Doublets: the gap under lobes that share the weight, and for permanent moments the
+ * drag against the turn in which they follow a field. */
+static void shape_body(nrw_body *body, const nrw_scenario *scenario)
+{
+    const nrw_particles *particles = &scenario->particles;
+    const nrw_doublet_shape shape = nrw_doublet_shape_of(particles->shape.aspect);
+    const bool along = particles->shape.moment == NRW_MOMENT_ALONG;
+    if (particles->kind == NRW_MOMENT_PERMANENT)
+        body->spin_drag_pN_um_s *= along ? shape.friction.tumble : shape.friction.spin;
+    if (!body->has_floor)
+        return;
+    const double lobe = shape.lobe * body->radius_um;
+    body->gap_um =
+        nrw_particle_gap_um(scenario, 2.0 * lobe, 0.5 * body->weight_pN / shape.floor_share,
+                            scenario->model.brownian);
+    body->floor = nrw_floor_mobility_at(nrw_floor_table_get(), body->gap_um / lobe);
+}
 
 nrw_body nrw_body_of(const nrw_scenario *scenario, const nrw_draw *draw)
 {
@@ -33,6 +52,8 @@ nrw_body nrw_body_of(const nrw_scenario *scenario, const nrw_draw *draw)
                                           scenario->model.brownian);
         body.floor = nrw_floor_mobility_at(nrw_floor_table_get(), body.gap_um / body.radius_um);
     }
+    if (particles->shape.doublet)
+        shape_body(&body, scenario);
     body.kind = particles->kind;
     body.moment_factor = draw ? draw->moment : 1.0;
     body.slope_fAm2_mT = body.moment_factor * body.volume_um3 *

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "doublet_world.h"
 #include "sampled_average.h"
 
 /* Permanent moments, resolved: steps per period, and the longest step. */
@@ -19,7 +20,7 @@ static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
     if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
         response->field = nrw_drive_field(setting, 0.0, tilt);
         /* own moments need no averages, and theirs are dear */
-        if (!exciter->world->own_moments)
+        if (!exciter->world->own_moments && !exciter->world->doublets)
             response->average = nrw_average_of(&exciter->world->body, &response->field);
         response->tilt_deg = tilt;
     }
@@ -97,7 +98,8 @@ void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control
     exciter->model = model;
     exciter->responses[0].tilt_deg = exciter->responses[1].tilt_deg = NAN;
     world->own_moments =
-        world->body.kind == NRW_MOMENT_PERMANENT && model == NRW_MODEL_RESOLVED;
+        world->body.kind == NRW_MOMENT_PERMANENT && model == NRW_MODEL_RESOLVED &&
+        !world->doublets;
 }
 
 void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
@@ -118,7 +120,9 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
     excitation->n_substeps = 1;
     if (setting->wobble_deg > 0.0) /* the heading of a step is that of its middle */
         *h_s = shorter_step_s(*h_s, setting->wobble_period_s / STEPS_PER_WOBBLE);
-    if (world->own_moments)
+    if (world->doublets)
+        nrw_doublets_step_length(world, &response->field, h_s);
+    else if (world->own_moments)
         *h_s = own_step_s(world, f, *h_s);
     else if (resolved)
         *h_s = phase_step_s(f, *h_s, &excitation->n_substeps);
@@ -126,6 +130,10 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
     const double heading = heading_at(control, setting, which, middle);
     const nrw_field field = turned_field(response->field, heading);
     *spin_axis = turning_axis(&field);
+    if (world->doublets) {
+        nrw_doublets_excite(world, &field, 2.0 * NRW_PI * f * (middle - begun), excitation);
+        return;
+    }
     if (world->own_moments) {
         excitation->field = nrw_field_at(&field, 2.0 * NRW_PI * f * (middle - begun));
         excitation->size2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;

@@ -53,19 +53,6 @@ static nrw_vec3 spin_noise_turn(nrw_world *world, size_t i, double h)
     return (nrw_vec3){planar * normals[0], planar * normals[1], normal * normals[2]};
 }
 
-/* Turns u by a rotation vector (Rodrigues), keeping its length. */
-static nrw_vec3 turn_by(nrw_vec3 u, nrw_vec3 turn)
-{
-    const double angle = nrw_vec3_norm(turn);
-    if (!(angle > 0.0))
-        return u;
-    const nrw_vec3 axis = nrw_vec3_scale(turn, 1.0 / angle);
-    const double c = cos(angle), s = sin(angle), along = nrw_vec3_dot(axis, u) * (1.0 - c);
-    return nrw_vec3_add(
-        nrw_vec3_add(nrw_vec3_scale(u, c), nrw_vec3_scale(nrw_vec3_cross(axis, u), s)),
-        nrw_vec3_scale(axis, along));
-}
-
 static double angle_between(nrw_vec3 u, nrw_vec3 v)
 {
     return atan2(nrw_vec3_norm(nrw_vec3_cross(u, v)), nrw_vec3_dot(u, v));
@@ -101,17 +88,17 @@ void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, do
              * near a floor it also turns u out of the plane of u and the field */
             const nrw_vec3 per_angle =
                 nrw_vec3_scale(per_torque, 1.0 / nrw_vec3_dot(per_torque, axis));
-            middle = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, half_way)));
-            end = turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, relaxed)));
+            middle = nrw_vec3_turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, half_way)));
+            end = nrw_vec3_turn_by(u, nrw_vec3_scale(per_angle, angle_between(u, relaxed)));
             spin = nrw_vec3_scale(per_angle, angle_between(u, relaxed) / h);
         }
         const nrw_vec3 slide = slide_spin(world, i);
         spin = nrw_vec3_add(spin, slide);
         const nrw_vec3 turn = {(double)world->turn_x[i], (double)world->turn_y[i],
                                (double)world->turn_z[i]};
-        end = turn_by(end, nrw_vec3_scale(nrw_vec3_add(turn, slide), h));
+        end = nrw_vec3_turn_by(end, nrw_vec3_scale(nrw_vec3_add(turn, slide), h));
         if (world->scenario->model.brownian)
-            end = turn_by(end, spin_noise_turn(world, i, h));
+            end = nrw_vec3_turn_by(end, spin_noise_turn(world, i, h));
         end = nrw_vec3_scale(end, 1.0 / nrw_vec3_norm(end));
         world->ux[particle] = end.x;
         world->uy[particle] = end.y;

@@ -5,6 +5,8 @@
 
 #include "average.h"
 #include "body.h"
+#include "doublet.h"
+#include "particle.h"
 #include "run.h"
 #include "sampled_average.h"
 
@@ -16,13 +18,34 @@ static double step_out_Hz(const nrw_body *body, const nrw_field *field)
 {
     nrw_vec3 axis = nrw_vec3_cross(field->cos, field->sin);
     double size = nrw_vec3_norm(axis);
-    if (body->kind != NRW_MOMENT_PERMANENT || !(size > 0.0))
+    const bool induced = body->kind != NRW_MOMENT_PERMANENT;
+    if ((induced && !body->particles->shape.doublet) || !(size > 0.0))
         return NAN;
     axis = nrw_vec3_scale(axis, 1.0 / size);
-    double mobility = body->floor.mr * (axis.x * axis.x + axis.y * axis.y) +
+    const double mobility = body->floor.mr * (axis.x * axis.x + axis.y * axis.y) +
                       body->floor.ms * axis.z * axis.z;
+    if (induced)
+        return nrw_doublet_step_out_rad_s(body, nrw_field_peak_mT(field)) * mobility /
+               (2.0 * NRW_PI);
     return body->permanent_fAm2 * nrw_field_peak_mT(field) * mobility /
            (2.0 * NRW_PI * body->spin_drag_pN_um_s);
+}
+
+/* Mean spin of a lone induced doublet about the axis of a field that turns: its lag's,
+ * and on top of it that of its axis, which follows the rest of the rotation like a
+ * permanent moment of twice the angle (8.5). */
+static void add_following(const nrw_body *body, const nrw_field *field, nrw_average *average)
+{
+    nrw_vec3 axis = nrw_vec3_cross(field->cos, field->sin);
+    const double size = nrw_vec3_norm(axis);
+    if (!body->particles->shape.doublet || body->kind != NRW_MOMENT_INDUCED || !(size > 0.0))
+        return;
+    axis = nrw_vec3_scale(axis, 1.0 / size);
+    const double out = nrw_doublet_step_out_rad_s(body, nrw_field_peak_mT(field)) *
+                       (body->floor.mr * (1.0 - axis.z * axis.z) + body->floor.ms * axis.z * axis.z);
+    const double rest = 2.0 * NRW_PI * field->frequency_Hz - nrw_vec3_dot(average->spin, axis);
+    average->spin =
+        nrw_vec3_add(average->spin, nrw_vec3_scale(axis, nrw_mean_spin_rad_s(rest, out)));
 }
 
 static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_setting *setting,
@@ -31,6 +54,13 @@ static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_
     bool slow_pairs = regime->cycle_displacement <= CYCLE_DISPLACEMENT_MAX;
     bool cohesive = regime->shedding_number < SHEDDING_MAX;
     regime->recommended = slow_pairs && cohesive ? NRW_MODEL_AVERAGED : NRW_MODEL_RESOLVED;
+    if (body->particles->shape.doublet) {
+        regime->recommended = NRW_MODEL_RESOLVED;
+        (void)snprintf(regime->reason, sizeof regime->reason,
+                       "doublets are followed one by one; of equal spheres N_b = %.3g, Lambda = %.3g",
+                       regime->cycle_displacement, regime->shedding_number);
+        return;
+    }
     if (setting->mode == NRW_DRIVE_SAMPLED) {
         regime->recommended = NRW_MODEL_RESOLVED;
         (void)snprintf(regime->reason, sizeof regime->reason,
@@ -63,6 +93,7 @@ nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *
     nrw_average average = setting->mode == NRW_DRIVE_SAMPLED
                               ? nrw_sampled_typical(&body, setting->samples, &field.frequency_Hz)
                               : nrw_average_of(&body, &field);
+    add_following(&body, &field, &average);
     const double d = body.diameter_um, a = body.radius_um;
     const double drag = body.drag_pN_s_um / body.floor.mt;
     nrw_regime regime;
@@ -96,4 +127,20 @@ double nrw_thermal_coupling(const nrw_scenario *scenario, double field_mT)
     nrw_body body = nrw_body_of(scenario, NULL);
     double m = nrw_body_moment_fAm2(&body, field_mT);
     return 0.05 * m * m / (pow(body.diameter_um, 3.0) * body.kT_pN_um);
+}
+
+nrw_lone_particle nrw_lone_particle_of(const nrw_scenario *scenario, double field_mT)
+{
+    const nrw_body body = nrw_body_of(scenario, NULL);
+    const bool doublet = scenario->particles.shape.doublet;
+    nrw_lone_particle lone = {body.drag_pN_s_um, NAN, body.gap_um};
+    if (doublet) {
+        lone.drag_pN_s_um *= nrw_spheroid_mean_friction(scenario->particles.shape.aspect);
+        lone.step_out_Hz = nrw_doublet_step_out_rad_s(&body, field_mT) / (2.0 * NRW_PI);
+    } else if (body.kind == NRW_MOMENT_PERMANENT) {
+        lone.step_out_Hz =
+            nrw_step_out_rad_s(body.permanent_fAm2, field_mT, body.spin_drag_pN_um_s) /
+            (2.0 * NRW_PI);
+    }
+    return lone;
 }

@@ -8,6 +8,7 @@
 
 #include "average.h"
 #include "control.h"
+#include "doublet_world.h"
 #include "excitation.h"
 #include "fate.h"
 #include "flow.h"
@@ -54,6 +55,7 @@ void nrw_run_result_clear(nrw_run_result *result)
     void *blocks[] = {result->x_um,     result->y_um,     result->z_um,   result->moment_x,
                       result->moment_y, result->moment_z, result->radius_um, result->fates,
                       result->losses,   result->frames,   result->visits, result->trajectory_um,
+                      result->trajectory_axis,
                       result->steering,
                       result->trajectory_time_s, result->furthest_um,
                       result->causes,   result->gathered, result->arrived};
@@ -80,6 +82,7 @@ typedef struct run_state {
     uint8_t *in_largest; /* (n) by the particle's number, as all in the result */
     uint8_t *marks;      /* (n) the same in the world's order, as the next */
     double *radius_um;   /* (n) */
+    size_t n_dots;       /* what imaging sees: particles, or lobes; room in marks, radius_um */
     nrw_observation seen; /* of the last frame, with imaging's noise */
     nrw_exciter exciter;
     double frame_s;      /* spacing of frames */
@@ -195,11 +198,15 @@ static nrw_observation observe(run_state *run)
     nrw_world *world = run->world;
     nrw_run_result *result = run->result;
     nrw_observation observation;
+    const double smallest = run->scenario->imaging.smallest_visible_um2;
     for (size_t i = 0; i < world->n; i++)
         run->radius_um[i] = result->radius_um[world->ids[i]];
     nrw_morphology_measure(run->morphology, run->channel, world->n, world->x, world->y, world->z,
-                           run->radius_um, run->scenario->imaging.smallest_visible_um2,
-                           &observation.seen, run->marks);
+                           run->radius_um, world->doublets ? 0.0 : smallest, &observation.seen,
+                           run->marks);
+    if (world->doublets)
+        nrw_doublets_measure(world, run->morphology, run->radius_um, smallest, &observation.seen,
+                             run->marks);
     for (size_t i = 0; i < world->n_made; i++)
         run->in_largest[world->ids[i]] = i < world->n && run->marks[i];
     return observation;
@@ -295,6 +302,12 @@ static nrw_status store_positions(run_state *run)
         if (!positions)
             return out_of_memory(run);
         result->trajectory_um = positions;
+        if (run->world->doublets) {
+            float *axes = realloc(result->trajectory_axis, capacity * n * 3 * sizeof *axes);
+            if (!axes)
+                return out_of_memory(run);
+            result->trajectory_axis = axes;
+        }
         double *times = realloc(result->trajectory_time_s, capacity * sizeof *times);
         if (!times)
             return out_of_memory(run);
@@ -307,6 +320,9 @@ static nrw_status store_positions(run_state *run)
         at[0] = (float)run->world->x[i];
         at[1] = (float)run->world->y[i];
         at[2] = (float)run->world->z[i];
+        if (run->world->doublets)
+            nrw_doublets_axis(run->world, i,
+                              result->trajectory_axis + (result->n_stored * n + run->world->ids[i]) * 3);
     }
     result->trajectory_time_s[result->n_stored++] = run->world->time_s;
     return NRW_OK;
@@ -570,9 +586,10 @@ static nrw_status begin(run_state *run)
     result->gathered = calloc(n, 1);
     result->arrived = calloc(n, 1);
     run->in_largest = calloc(n, 1);
-    run->marks = calloc(n, 1);
-    run->radius_um = calloc(n, sizeof *run->radius_um);
-    run->morphology = nrw_morphology_work_create(n);
+    run->n_dots = run->world->doublets ? 2 * n : n;
+    run->marks = calloc(run->n_dots, 1);
+    run->radius_um = calloc(run->n_dots, sizeof *run->radius_um);
+    run->morphology = nrw_morphology_work_create(run->n_dots);
     if (!result->fates || !result->causes || !result->gathered || !result->arrived ||
         !run->in_largest || !run->marks || !run->radius_um || !run->morphology)
         return out_of_memory(run);
@@ -594,7 +611,8 @@ static void final_moments(run_state *run)
     nrw_world *world = run->world;
     nrw_run_result *result = run->result;
     nrw_vec3 common = {0.0, 0.0, 0.0};
-    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && result->n_visits > 0) {
+    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && !world->doublets &&
+        result->n_visits > 0) {
         /* the moment at the last instant of the last leg in force; control may have
          * left it already */
         const nrw_leg_visit *visit = &result->visits[result->n_visits - 1];
@@ -618,6 +636,9 @@ static void final_moments(run_state *run)
         if (run->scenario->particles.kind == NRW_MOMENT_PERMANENT) {
             m = (nrw_vec3){world->ux[i], world->uy[i], world->uz[i]};
             scale *= world->body.permanent_fAm2;
+        } else if (world->doublets) {
+            m = nrw_doublets_moment(world, i);
+            scale = 1.0;
         }
         result->moment_x[id] = scale * m.x;
         result->moment_y[id] = scale * m.y;
@@ -628,7 +649,7 @@ static void final_moments(run_state *run)
 /* Sentences about the run as a whole; what each leg assumes is judged by validity.h. */
 static void judge_run(run_state *run)
 {
-    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED &&
+    if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && !run->world->doublets &&
         !(run->scenario->particles.relaxation_time_s > 0.0))
         warn(run, "the moment follows the field without lag (relaxation_time_s is 0): no torque "
                   "acts on a sphere, so nothing spins or rolls");
@@ -679,6 +700,10 @@ static nrw_status check_legs(const nrw_scenario *scenario, const nrw_schedule *s
                              nrw_model model, nrw_errors *errors)
 {
     const nrw_particles *particles = &scenario->particles;
+    if (particles->shape.doublet && model == NRW_MODEL_AVERAGED)
+        return nrw_errors_add(errors, NRW_REFUSED, "--model auto or resolved",
+                              "doublets are followed one by one: each has its own axis, which no "
+                              "common average describes");
     for (size_t i = 0; i < schedule->n_legs; i++) {
         const nrw_leg *leg = &schedule->legs[i];
         double time_s;
@@ -691,6 +716,11 @@ static nrw_status check_legs(const nrw_scenario *scenario, const nrw_schedule *s
                                   "leg \"%s\": %s of %.3g s is too quick for moments that take "
                                   "%.3g s to follow",
                                   leg->name, quick, time_s, particles->relaxation_time_s);
+        if (particles->shape.doublet && leg->drive.main.mode == NRW_DRIVE_SAMPLED)
+            return nrw_errors_add(errors, NRW_REFUSED, "another mode, or spheres",
+                                  "leg \"%s\" plays samples, for which the moment of doublets is "
+                                  "not derived",
+                                  leg->name);
         if (model == NRW_MODEL_AVERAGED && leg->drive.main.mode == NRW_DRIVE_SAMPLED)
             return nrw_errors_add(errors, NRW_REFUSED, "--model auto or resolved",
                                   "leg \"%s\" plays samples, which have no period that the "

@@ -144,6 +144,7 @@ typedef struct nrw_run_result {
     nrw_steering *steering;       /* (n_steering), if recorded: one each time it changed */
     size_t n_steering;
     float *trajectory_um;         /* (n_stored x n x 3), if recorded */
+    float *trajectory_axis;       /* (n_stored x n x 3) unit axes of doublets; NULL for spheres */
     double *trajectory_time_s;    /* (n_stored) */
     size_t n_stored;
 
@@ -181,6 +182,14 @@ typedef struct nrw_regime {
 /* Regime of a setting in a scenario with factors `draw` (NULL: nominal). */
 nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *setting,
                          const nrw_draw *draw);
+
+/* A lone nominal particle: drag in unbounded fluid (doublets: mean over directions),
+ * pN·s/µm; the frequency up to which it follows a turning field there (NAN for induced
+ * spheres, which follow none); the gap under it, µm (NAN without a floor). */
+typedef struct nrw_lone_particle {
+    double drag_pN_s_um, step_out_Hz, gap_um;
+} nrw_lone_particle;
+nrw_lone_particle nrw_lone_particle_of(const nrw_scenario *scenario, double field_mT);
 
 /* λ = 0.05 m²/(d³ kT) at field_mT. */
 double nrw_thermal_coupling(const nrw_scenario *scenario, double field_mT);

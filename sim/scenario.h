@@ -27,12 +27,22 @@ typedef struct nrw_fluid {
     double density_kg_m3;  /* resolved likewise */
 } nrw_fluid;
 
+/* Spheres, or fused doublets (doublet.h) whose permanent moment lies along or across
+ * their axis. */
+typedef enum nrw_moment_axis { NRW_MOMENT_ALONG, NRW_MOMENT_ACROSS } nrw_moment_axis;
+typedef struct nrw_particle_shape {
+    bool doublet;
+    double aspect;          /* length over width, 1 to 2; spheres: 1 */
+    nrw_moment_axis moment; /* of permanent doublets */
+} nrw_particle_shape;
+
 typedef struct nrw_particles {
     size_t count;
     double (*positions_um)[3]; /* (count x 3) or NULL; z is NAN where left out; owned */
     double *moments_deg;       /* (count) start headings of permanent moments or NULL; owned */
-    double diameter_um;
+    double diameter_um; /* of the sphere of equal volume */
     double diameter_cv;
+    nrw_particle_shape shape;
     double density_kg_m3;
     nrw_moment_kind kind;
     double susceptibility;    /* induced: SI, of the material */

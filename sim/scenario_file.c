@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "doublet.h"
 #include "sha256.h"
 
 static const nrw_yaml_field FIELDS[] = {
@@ -30,6 +31,7 @@ static void set_defaults(nrw_scenario *scenario)
 {
     nrw_particles *particles = &scenario->particles;
     particles->saturation_kA_m = INFINITY;
+    particles->shape.aspect = 1.0;
     particles->surface_potential_mV = 50.0;
     particles->debye_nm = 10.0;
     particles->roughness_nm = 5.0;
@@ -81,6 +83,15 @@ static void release_from_positions(nrw_scenario *scenario)
     release->radius_um = farthest + 0.5 * particles->diameter_um;
 }
 
+/* What is not derived for doublets. */
+static void check_shape(nrw_yaml_doc *doc, const nrw_yaml_node *root, const nrw_scenario *scenario)
+{
+    const nrw_yaml_node *shape = nrw_yaml_get(nrw_yaml_get(root, "particles"), "shape");
+    const char *instead, *reason = nrw_doublet_refusal(scenario, &instead);
+    if (shape && scenario->particles.shape.doublet && reason)
+        (void)nrw_yaml_error(doc, nrw_yaml_get(shape, "kind"), instead, "%s", reason);
+}
+
 static void read_job(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario *scenario)
 {
     const nrw_yaml_node *positions = nrw_yaml_get(nrw_yaml_get(root, "particles"), "positions_um");
@@ -119,6 +130,7 @@ static void read_root(nrw_yaml_doc *doc, const nrw_yaml_node *root, nrw_scenario
     nrw_scenario_check_together(doc, root, scenario);
     nrw_scenario_read_mask(doc, nrw_yaml_get(root, "channel"), scenario);
     nrw_scenario_check_flow(doc, nrw_yaml_get(root, "flow"), scenario);
+    check_shape(doc, root, scenario);
 }
 
 /* Takes a terminated copy of the text over, also when it fails. */

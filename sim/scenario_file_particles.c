@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "doublet.h"
 #include "fluid.h"
 #include "units.h"
 
@@ -132,6 +133,55 @@ static void read_magnetics(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_par
         read_law(doc, node, particles);
 }
 
+/* --- shape ------------------------------------------------------------------- */
+
+static const nrw_yaml_field DOUBLET_FIELDS[] = {
+    NRW_REQUIRED("aspect", NRW_YAML_DOUBLE, nrw_particles, shape.aspect, NRW_FROM_TO(1.0, 2.0)),
+    NRW_OPTIONAL_OTHER("moment"),
+};
+
+static void read_doublet(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
+{
+    static const char *const axes[] = {"along", "across"};
+    const nrw_yaml_field fields[] = {NRW_REQUIRED_OTHER("kind"), DOUBLET_FIELDS[0],
+                                     DOUBLET_FIELDS[1]};
+    (void)nrw_yaml_fields(doc, node, fields, N(fields), particles);
+    particles->shape.doublet = true;
+    const nrw_yaml_node *moment = nrw_yaml_get(node, "moment");
+    if (particles->kind == NRW_MOMENT_INDUCED) {
+        if (moment)
+            (void)nrw_yaml_error_at_key(doc, moment, "leave it out",
+                                        "belongs to magnetics of kind 'permanent' (an induced "
+                                        "moment follows from the shape)");
+        return;
+    }
+    const int choice = moment ? nrw_yaml_choice(doc, moment, axes, N(axes)) : -1;
+    if (choice >= 0)
+        particles->shape.moment = (nrw_moment_axis)choice;
+    else if (!moment)
+        (void)nrw_yaml_error_missing(doc, node, "moment", "along or across (the doublet's axis)");
+}
+
+static void read_shape(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
+{
+    static const char *const kinds[] = {"sphere", "doublet"};
+    static const nrw_yaml_field kind_field[] = {NRW_REQUIRED_OTHER("kind"),
+                                                NRW_OPTIONAL_OTHER("aspect"),
+                                                NRW_OPTIONAL_OTHER("moment")};
+    if (!node || !nrw_yaml_is_map(doc, node))
+        return;
+    const nrw_yaml_node *kind = nrw_yaml_get(node, "kind");
+    const int choice = kind ? nrw_yaml_choice(doc, kind, kinds, N(kinds)) : -1;
+    if (choice == 1) {
+        read_doublet(doc, node, particles);
+        return;
+    }
+    (void)nrw_yaml_fields(doc, node, kind_field, N(kind_field), particles);
+    if (choice == 0)
+        (void)nrw_yaml_refuse_fields(doc, node, DOUBLET_FIELDS, N(DOUBLET_FIELDS),
+                                     "kind 'doublet'");
+}
+
 /* --- surface and adhesion ---------------------------------------------------- */
 
 static void read_surface(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
@@ -175,6 +225,8 @@ static void check_height(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw
                          const nrw_particles *particles, double z_um)
 {
     double radius = 0.5 * particles->diameter_um;
+    if (particles->shape.doublet)
+        radius *= nrw_doublet_shape_of(particles->shape.aspect).lobe;
     if (!map->has_floor || !isfinite(z_um))
         return;
     if (z_um < radius)
@@ -226,7 +278,11 @@ static void read_each(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_ma
         memcpy(all[n_good].at, at, sizeof at);
         all[n_good++].node = child;
     }
-    nrw_scenario_check_overlaps(doc, all, n_good, particles->diameter_um);
+    /* doublets come as close as their lobes; how they lie is looked at when they are made */
+    const double lobe = particles->shape.doublet
+                            ? nrw_doublet_shape_of(particles->shape.aspect).lobe
+                            : 1.0;
+    nrw_scenario_check_overlaps(doc, all, n_good, lobe * particles->diameter_um);
     check_equal(doc, all, n_good); /* sorts them */
 }
 
@@ -294,6 +350,7 @@ void nrw_scenario_read_particles(nrw_yaml_doc *doc, const nrw_yaml_node *node, c
         NRW_REQUIRED("density_kg_m3", NRW_YAML_DOUBLE, nrw_particles, density_kg_m3,
                      NRW_ABOVE_TO(0.0, 30000.0)),
         NRW_REQUIRED_OTHER("magnetics"),
+        NRW_OPTIONAL_OTHER("shape"),
         NRW_OPTIONAL_OTHER("moments_deg"),
         NRW_OPTIONAL_OTHER("surface"),
         NRW_OPTIONAL_OTHER("adhesion"),
@@ -304,6 +361,7 @@ void nrw_scenario_read_particles(nrw_yaml_doc *doc, const nrw_yaml_node *node, c
     const nrw_yaml_node *positions = nrw_yaml_get(node, "positions_um");
     const nrw_yaml_node *headings = nrw_yaml_get(node, "moments_deg");
     read_magnetics(doc, nrw_yaml_get(node, "magnetics"), particles);
+    read_shape(doc, nrw_yaml_get(node, "shape"), particles);
     if (positions)
         read_positions(doc, positions, map, particles);
     else if (!nrw_yaml_get(node, "count"))

@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "brake.h"
+#include "doublet_world.h"
 #include "flow.h"
 #include "own_moment.h"
 #include "pair_sum.h"
@@ -455,6 +456,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
         *taken_s = h_s;
         return NRW_OK;
     }
+    if (world->doublets)
+        return nrw_doublets_step(world, excitation, h_s, taken_s, errors);
     nrw_status status = evaluate(world, excitation, h_s, errors);
     if (status != NRW_OK)
         return status;

@@ -1,6 +1,8 @@
 /* trajectory.h5: H5MD 1.1 (de Buyl et al. 2014). */
 #include "trajectory.h"
 
+#include "doublet.h"
+
 #include <hdf5.h>
 #include <math.h>
 #include <stdint.h>
@@ -143,7 +145,36 @@ static void add_metadata(h5_writer *writer, const char *version)
         check(writer, H5Gclose(groups[i]));
 }
 
-static void add_particles(h5_writer *writer, const nrw_run_result *run)
+/* Axes of doublets at the positions' times, radius of their lobes and distance of the
+ * lobes' centres from the middle. */
+static void add_axes(h5_writer *writer, hid_t swarm, const nrw_scenario *scenario,
+                     const nrw_run_result *run)
+{
+    const nrw_doublet_shape shape = nrw_doublet_shape_of(scenario->particles.shape.aspect);
+    hsize_t n = run->n_particles;
+    double *sizes = malloc((n ? 2 * n : 1) * sizeof *sizes);
+    if (!sizes) {
+        writer->failed = true;
+        return;
+    }
+    for (hsize_t i = 0; i < n; i++) {
+        sizes[i] = shape.lobe * run->radius_um[i];
+        sizes[n + i] = shape.half * run->radius_um[i];
+    }
+    hid_t axis = add_group(writer, swarm, "axis");
+    check(writer, H5Lcreate_hard(swarm, "position/step", axis, "step", H5P_DEFAULT, H5P_DEFAULT));
+    check(writer, H5Lcreate_hard(swarm, "position/time", axis, "time", H5P_DEFAULT, H5P_DEFAULT));
+    add_data(writer, axis, "value", H5T_IEEE_F32LE, H5T_NATIVE_FLOAT, 3,
+             (hsize_t[]){run->n_stored, n, 3}, NULL, run->trajectory_axis);
+    check(writer, H5Gclose(axis));
+    add_data(writer, swarm, "lobe_radius", H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, 1, &n, "um", sizes);
+    add_data(writer, swarm, "lobe_distance", H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, 1, &n, "um",
+             sizes + n);
+    free(sizes);
+}
+
+static void add_particles(h5_writer *writer, const nrw_scenario *scenario,
+                          const nrw_run_result *run)
 {
     static const int dimension = 3;
     hsize_t n = run->n_particles;
@@ -158,6 +189,8 @@ static void add_particles(h5_writer *writer, const nrw_run_result *run)
              (hsize_t[]){run->n_stored, n, 3}, "um", run->trajectory_um);
     add_data(writer, swarm, "radius", H5T_IEEE_F64LE, H5T_NATIVE_DOUBLE, 1, &n, "um",
              run->radius_um);
+    if (run->trajectory_axis)
+        add_axes(writer, swarm, scenario, run);
     hid_t groups[] = {position, box, swarm, particles};
     for (size_t i = 0; i < sizeof groups / sizeof *groups; i++)
         check(writer, H5Gclose(groups[i]));
@@ -248,7 +281,7 @@ static void *build_image(const nrw_scenario *scenario, const nrw_run_result *run
     writer.file = opened(&writer, H5Fcreate("trajectory.h5", H5F_ACC_TRUNC, create, access));
     if (!writer.failed) {
         add_metadata(&writer, version);
-        add_particles(&writer, run);
+        add_particles(&writer, scenario, run);
         add_observables(&writer, run);
         add_parameters(&writer, scenario);
         check(&writer, H5Fflush(writer.file, H5F_SCOPE_GLOBAL));

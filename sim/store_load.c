@@ -181,6 +181,9 @@ static bool take_trajectory(hid_t file, nrw_run_result *run)
     run->trajectory_um =
         read_data(file, "particles/swarm/position/value", H5T_NATIVE_FLOAT, 3, position);
     run->n_stored = run->trajectory_um ? (size_t)position[0] : 0;
+    if (H5Lexists(file, "particles/swarm/axis", H5P_DEFAULT) > 0)
+        run->trajectory_axis =
+            read_data(file, "particles/swarm/axis/value", H5T_NATIVE_FLOAT, 3, position);
     hsize_t n_stored = run->n_stored;
     run->trajectory_time_s =
         read_data(file, "particles/swarm/position/time", H5T_NATIVE_DOUBLE, 1, &n_stored);

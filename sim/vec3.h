@@ -38,6 +38,19 @@ static inline nrw_vec3 nrw_vec3_turn(nrw_vec3 a, double angle_rad)
     return (nrw_vec3){c * a.x - s * a.y, s * a.x + c * a.y, a.z};
 }
 
+/* Turns a vector by a rotation vector (Rodrigues), keeping its length. */
+static inline nrw_vec3 nrw_vec3_turn_by(nrw_vec3 u, nrw_vec3 turn)
+{
+    const double angle = nrw_vec3_norm(turn);
+    if (!(angle > 0.0))
+        return u;
+    const nrw_vec3 axis = nrw_vec3_scale(turn, 1.0 / angle);
+    const double c = cos(angle), s = sin(angle), along = nrw_vec3_dot(axis, u) * (1.0 - c);
+    return nrw_vec3_add(
+        nrw_vec3_add(nrw_vec3_scale(u, c), nrw_vec3_scale(nrw_vec3_cross(axis, u), s)),
+        nrw_vec3_scale(axis, along));
+}
+
 /* Symmetric 3 x 3 tensor. */
 typedef struct nrw_sym3 {
     double xx, xy, xz, yy, yz, zz;

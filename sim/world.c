@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "doublet_world.h"
 #include "flow.h"
 #include "pair_sum.h"
 #include "particle.h"
@@ -147,7 +148,8 @@ double nrw_world_rest_height_um(const nrw_world *world, double radius_um)
     double gap = world->body.gap_um;
     if (!isfinite(gap))
         gap = world->body.roughness_um + 10.0 * world->body.debye_um;
-    return radius_um + gap;
+    /* doublets lie on both lobes */
+    return (world->doublets ? world->doublets->medium.shape.lobe : 1.0) * radius_um + gap;
 }
 
 /* Log-normal factor with mean 1 and the given coefficient of variation. */
@@ -348,17 +350,20 @@ static nrw_status place_particles(nrw_world *world, nrw_errors *errors)
             double z = particles->positions_um[i][2];
             world->z[i] = isnan(z) ? nrw_world_rest_height_um(world, (double)world->radius[i]) : z;
         }
-        return check_given_positions(world, errors);
+        return world->doublets ? nrw_doublets_check_positions(world, errors)
+                               : check_given_positions(world, errors);
     }
-    const double apart = 2.04 * (double)world->largest_radius;
+    double largest = (double)world->largest_radius;
+    for (size_t i = 0; world->doublets && i < world->n; i++)
+        largest = fmax(largest, nrw_doublets_reach_um(world, i));
+    const double apart = 2.04 * largest;
     if (!nrw_place_in_circle(world->channel, scenario->release.at_um, scenario->release.radius_um,
-                             apart, (double)world->largest_radius, world->seed, world->n, world->x,
-                             world->y))
+                             apart, largest, world->seed, world->n, world->x, world->y))
         return nrw_errors_add(
             errors, NRW_REFUSED, "a larger release.radius_um or fewer particles",
             "%zu particles of up to %.3g µm don't fit in one layer into the release "
             "circle of radius %.4g µm (about %.4g µm is needed)",
-            world->n, 2.0 * (double)world->largest_radius, scenario->release.radius_um,
+            world->n, 2.0 * largest, scenario->release.radius_um,
             0.5 * apart * (1.1 * sqrt((double)world->n) + 1.0));
     for (size_t i = 0; i < world->n; i++)
         world->z[i] = nrw_world_rest_height_um(world, (double)world->radius[i]);
@@ -527,6 +532,10 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     nrw_status status = allocate(world, errors);
     if (status == NRW_OK) {
         draw_particles(world);
+        if (scenario->particles.shape.doublet)
+            status = nrw_doublets_create(world, errors);
+    }
+    if (status == NRW_OK) {
         world->task.core2 = (float)pow(1.8 * world->body.radius_um, 2.0);
         wire(world);
         world->task.radius2 = (float)pow(world->body.radius_um, 2.0);
@@ -592,6 +601,7 @@ void nrw_world_destroy(nrw_world *world)
 {
     if (!world)
         return;
+    nrw_doublets_destroy(world->doublets);
     nrw_contacts_clear(&world->contacts);
     nrw_far_field_clear(&world->far);
     nrw_arena_clear(&world->arena);
@@ -608,6 +618,8 @@ void nrw_world_keep(nrw_world *world)
     const double *const now[6] = {world->x, world->y, world->z, world->ux, world->uy, world->uz};
     for (int k = 0; k < 6; k++)
         memcpy(world->kept[k], now[k], world->n * sizeof(double));
+    if (world->doublets)
+        nrw_doublets_keep(world);
     world->kept_time_s = world->time_s;
     world->kept_overlap = world->largest_overlap;
 }
@@ -617,6 +629,8 @@ void nrw_world_go_back(nrw_world *world)
     double *const now[6] = {world->x, world->y, world->z, world->ux, world->uy, world->uz};
     for (int k = 0; k < 6; k++)
         memcpy(now[k], world->kept[k], world->n * sizeof(double));
+    if (world->doublets)
+        nrw_doublets_go_back(world);
     world->time_s = world->kept_time_s;
     world->largest_overlap = world->kept_overlap;
     world->has_old_velocity = false;

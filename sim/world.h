@@ -28,7 +28,9 @@ typedef struct nrw_excitation {
     double size2;                               /* ⟨m·m⟩, for the contact gap */
     int n_substeps;                             /* 1: only the averages are used */
     nrw_sym3 substep_tensors[NRW_MAX_SUBSTEPS]; /* (n_substeps) mean over each */
-    nrw_vec3 field; /* permanent moments, resolved: B in mT at the middle of the step */
+    nrw_vec3 field; /* permanent moments, resolved, and doublets: B in mT at the middle of the
+                       step */
+    nrw_vec3 lagged; /* induced doublets: the field that the moment follows, mT */
 } nrw_excitation;
 
 typedef struct nrw_world {
@@ -38,6 +40,7 @@ typedef struct nrw_world {
     double rolling_factor, pair_flow_factor, brake_factor;
     uint64_t seed;
     bool own_moments; /* permanent moments in the resolved model */
+    struct nrw_doublets *doublets; /* owned; NULL: spheres (doublet_world.h) */
 
     size_t n, padded; /* particles in the channel; rows */
     size_t n_made;    /* with those that left through an end: they stand behind the others,
