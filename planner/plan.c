@@ -634,13 +634,13 @@ nrw_status nrw_plan(const nrw_scenario *scenario, const nrw_channel *channel,
     memset(result, 0, sizeof *result);
     result->delivered = result->low = result->high = result->baseline = result->time_s = NAN;
     result->necessary = nrw_necessary_of(scenario, channel);
+    if (scenario->particles.shape.doublet) {
+        refuse_doublets(result);
+        return NRW_REFUSED;
+    }
     const nrw_necessary_check *failure = nrw_necessary_failure(&result->necessary);
     if (failure) {
         refuse_early(result, failure);
-        return NRW_REFUSED;
-    }
-    if (scenario->particles.shape.doublet) {
-        refuse_doublets(result);
         return NRW_REFUSED;
     }
     planner plan;

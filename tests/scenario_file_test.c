@@ -793,3 +793,58 @@ Test(scenario_file, half_a_million_positions_are_read)
     nrw_scenario_destroy(scenario);
     free(text);
 }
+
+/* --- shape ------------------------------------------------------------------- */
+
+#define KIND "  magnetics: {kind: induced, susceptibility: 0.3}\n"
+#define PERMANENT_KIND "  magnetics: {kind: permanent, moment_fAm2: 30}\n"
+
+Test(scenario_file, doublets_have_an_aspect_and_permanent_ones_a_moment_along_or_across)
+{
+    nrw_scenario *s = changed(KIND, KIND "  shape: {kind: doublet, aspect: 1.6}\n");
+    cr_assert(s->particles.shape.doublet);
+    cr_assert_eq(s->particles.shape.aspect, 1.6);
+    nrw_scenario_destroy(s);
+    s = changed(KIND, PERMANENT_KIND "  shape: {kind: doublet, aspect: 2, moment: across}\n");
+    cr_assert_eq(s->particles.shape.moment, NRW_MOMENT_ACROSS);
+    nrw_scenario_destroy(s);
+    s = changed(KIND, KIND "  shape: {kind: sphere}\n");
+    cr_assert(!s->particles.shape.doublet && s->particles.shape.aspect == 1.0);
+    nrw_scenario_destroy(s);
+    s = input_scenario(INPUT_GATE);
+    cr_assert(!s->particles.shape.doublet && s->particles.shape.aspect == 1.0);
+    nrw_scenario_destroy(s);
+}
+
+Test(scenario_file, wrong_shapes_are_refused)
+{
+    CASES(INPUT_GATE,
+          {KIND, KIND "  shape: {kind: doublet, aspect: ^2.5}\n", "particles.shape.aspect", "2.5",
+           "from 1 to 2"},
+          {KIND, KIND "  shape: {kind: doublet, aspect: ^0.9}\n", "particles.shape.aspect", "0.9",
+           "from 1 to 2"},
+          {KIND, KIND "  ^shape: {kind: doublet}\n", "particles.shape.aspect", "missing", "number"},
+          {KIND, KIND "  shape: {kind: ^rod, aspect: 2}\n", "particles.shape.kind", "rod",
+           "sphere, doublet"},
+          {KIND, KIND "  shape: {kind: sphere, ^aspect: 2}\n", "particles.shape.aspect",
+           "belongs to kind 'doublet'", "leave it out"},
+          {KIND, KIND "  shape: {kind: doublet, aspect: 2, ^moment: along}\n",
+           "particles.shape.moment", "belongs to magnetics of kind 'permanent'", "leave it out"},
+          {KIND, PERMANENT_KIND "  ^shape: {kind: doublet, aspect: 2}\n", "particles.shape.moment",
+           "missing", "along or across"},
+          {KIND, PERMANENT_KIND "  shape: {kind: doublet, aspect: 2, moment: ^up}\n",
+           "particles.shape.moment", "up", "along, across"},
+          {KIND, KIND "  shape: {kind: doublet, aspect: 2, ^lobes: 2}\n", "particles.shape.lobes",
+           "unknown key", "one of"});
+}
+
+Test(scenario_file, doublets_in_a_flow_are_refused)
+{
+    char *flow = input_replace(INPUT_GATE, "deadline_s: 300\n",
+                               "deadline_s: 300\nflow:\n"
+                               "  inlets: [{node: inlet, rate_nl_min: 0.5}]\n"
+                               "  outlets: [{node: end, pressure_Pa: 0}]\n");
+    CASES(flow, {KIND, KIND "  shape: {kind: ^doublet, aspect: 2}\n", "particles.shape.kind",
+                 "how a flow carries and turns doublets", "sphere"});
+    free(flow);
+}
