@@ -193,6 +193,7 @@ void nrw_doublets_brake(nrw_world *world, const nrw_excitation *excitation)
 {
     nrw_doublets *d = world->doublets;
     const brake_law law = brake_of(world, excitation->size2);
+    const double slide = world->scenario->model.contact_sliding ? 1.0 : 0.0;
     for (size_t i = 0; i < world->n; i++)
         d->bodies[i].brake = (nrw_sym3){0};
     for (size_t p = 0; law.contact > 0.0 && p < d->n_pairs; p++) {
@@ -205,8 +206,15 @@ void nrw_doublets_brake(nrw_world *world, const nrw_excitation *excitation)
             const double a = 0.5 * meet.touch, e = brake_at(&law, &meet);
             const double drag = 8.0 * NRW_PI * world->body.viscosity_Pa_s * a * a * a * e;
             const nrw_sym3 nn = nrw_sym3_outer(meet.n);
+            const nrw_vec3 *va = &d->moved[2 * d->pairs[p][0] + (uint32_t)k / 2];
+            const nrw_vec3 *vb = &d->moved[2 * d->pairs[p][1] + (uint32_t)k % 2];
+            const nrw_vec3 slid = {va->x - vb->x, va->y - vb->y, va->z - vb->z};
+            const nrw_vec3 torque =
+                nrw_vec3_scale(nrw_vec3_cross(meet.n, slid), slide * 0.5 * drag / a);
             for (int side = 0; side < 2; side++) {
-                nrw_sym3 *brake = &d->bodies[d->pairs[p][side]].brake;
+                nrw_doublet_body *body = &d->bodies[d->pairs[p][side]];
+                nrw_sym3 *brake = &body->brake;
+                body->torque = nrw_vec3_add(body->torque, torque);
                 *brake = nrw_sym3_add_scaled(*brake, nn, -drag);
                 brake->xx += drag;
                 brake->yy += drag;
@@ -273,7 +281,7 @@ static nrw_doublet_contact *new_contact(nrw_doublets *d, uint32_t i, nrw_vec3 n,
     nrw_doublet_contact *c = &d->contacts[d->n_contacts++];
     c->i = i;
     c->j = NRW_DOUBLET_ALONE;
-    c->force = 0.0;
+    c->force = c->least = 0.0;
     direction(n, arm, c->ji);
     *moves = answer(&d->bodies[i].give, c->ji, c->wi);
     return c;
@@ -286,13 +294,49 @@ static void set_spring(nrw_doublet_contact *c, double overlap, double stiffness,
     c->give = 1.0 / (1.0 + stiffness * moves);
 }
 
-static bool add_lobe_contacts(nrw_world *world)
+/* How a lobe of body i went from the step's beginning to its predicted place. */
+static nrw_vec3 went(const nrw_doublets *d, uint32_t i, int lobe, nrw_vec3 arm)
+{
+    const nrw_vec3 at = nrw_vec3_add(d->bodies[i].middle, arm);
+    const size_t k = 2 * (size_t)i + (size_t)lobe;
+    return (nrw_vec3){at.x - d->lobe_x[k], at.y - d->lobe_y[k], at.z - d->lobe_z[k]};
+}
+
+/* Drag against sliding past each other in the two directions across the line of lobes a
+ * and b: the part of (5.10) that is not of the spins, on the lobes' centres. */
+static bool add_slide(nrw_doublets *d, const uint32_t pair[2], int a, int b, const lobe_pair *meet,
+                      double drag_per_step)
+{
+    const nrw_vec3 x = {1.0, 0.0, 0.0}, y = {0.0, 1.0, 0.0};
+    nrw_vec3 t[2];
+    t[0] = nrw_vec3_cross(meet->n, fabs(meet->n.x) < 0.8 ? x : y);
+    t[0] = nrw_vec3_scale(t[0], 1.0 / nrw_vec3_norm(t[0]));
+    t[1] = nrw_vec3_cross(meet->n, t[0]);
+    const nrw_vec3 slid =
+        nrw_vec3_add(went(d, pair[0], a, meet->arm_i),
+                     nrw_vec3_scale(went(d, pair[1], b, meet->arm_j), -1.0));
+    for (int k = 0; k < 2; k++) {
+        double moves;
+        nrw_doublet_contact *c = new_contact(d, pair[0], t[k], meet->arm_i, &moves);
+        if (!c)
+            return false;
+        c->j = pair[1];
+        c->least = -INFINITY;
+        direction(nrw_vec3_scale(t[k], -1.0), meet->arm_j, c->jj);
+        moves += answer(&d->bodies[pair[1]].give, c->jj, c->wj);
+        set_spring(c, -nrw_vec3_dot(slid, t[k]), drag_per_step, moves);
+    }
+    return true;
+}
+
+static bool add_lobe_contacts(nrw_world *world, const brake_law *law, double h)
 {
     nrw_doublets *d = world->doublets;
     const nrw_doublet_shape *shape = &d->medium.shape;
     const double k =
         world->scenario->model.contact_stiffness_pN_um * shape->contact_share;
     const double margin = MARGIN * shape->lobe * world->body.radius_um;
+    const bool slide = world->scenario->model.contact_sliding && law->contact > 0.0;
     for (size_t p = 0; p < d->n_pairs; p++) {
         const uint32_t i = d->pairs[p][0], j = d->pairs[p][1];
         const nrw_vec3 middle[2] = {d->bodies[i].middle, d->bodies[j].middle};
@@ -309,6 +353,10 @@ static bool add_lobe_contacts(nrw_world *world)
             direction(nrw_vec3_scale(meet.n, -1.0), meet.arm_j, c->jj);
             moves += answer(&d->bodies[j].give, c->jj, c->wj);
             set_spring(c, meet.touch - meet.apart, k, moves);
+            const double drag = 2.0 * NRW_PI * world->body.viscosity_Pa_s * meet.touch / h *
+                                (slide ? brake_at(law, &meet) : 0.0);
+            if (drag > 0.0 && !add_slide(d, d->pairs[p], which / 2, which % 2, &meet, drag))
+                return false;
         }
     }
     return true;
@@ -403,11 +451,12 @@ static bool add_walls(nrw_world *world, uint32_t i)
     return true;
 }
 
-bool nrw_doublets_find_contacts(nrw_world *world)
+bool nrw_doublets_find_contacts(nrw_world *world, const nrw_excitation *excitation, double h_s)
 {
     nrw_doublets *d = world->doublets;
+    const brake_law law = brake_of(world, excitation->size2);
     d->n_contacts = 0;
-    if (!add_lobe_contacts(world))
+    if (!add_lobe_contacts(world, &law, h_s))
         return false;
     for (uint32_t i = 0; i < world->n; i++)
         if (!add_walls(world, i))
@@ -429,7 +478,7 @@ static double relax(nrw_doublets *d, nrw_doublet_contact *c)
     double *uj = c->j == NRW_DOUBLET_ALONE ? NULL : d->bodies[c->j].moved;
     const double apart = dot6(c->ji, ui) + (uj ? dot6(c->jj, uj) : 0.0);
     const double wanted = c->stiffness * (c->overlap - apart) - c->force;
-    const double force = fmax(0.0, c->force + wanted * c->give), change = force - c->force;
+    const double force = fmax(c->least, c->force + wanted * c->give), change = force - c->force;
     c->force = force;
     for (int k = 0; k < 6; k++)
         ui[k] += change * c->wi[k];

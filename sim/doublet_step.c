@@ -2,8 +2,8 @@
  * drive → friction, pair flow → prediction with noise → contacts → store
  * (docs/physics.md, section 8).
  *
- * Nothing but the middles, axes and directions of moments is state. One thread: runs
- * are what is shared out. */
+ * State are the middles, axes and directions of moments, and how the lobes moved in the
+ * last step. One thread: runs are what is shared out. */
 #include <math.h>
 #include <string.h>
 
@@ -398,6 +398,21 @@ static nrw_status store(nrw_world *world, double h, nrw_errors *errors)
     return NRW_OK;
 }
 
+/* Velocities of the lobes over the step, from where they were at its beginning. */
+static void remember_moves(nrw_world *world, double h)
+{
+    nrw_doublets *d = world->doublets;
+    for (size_t i = 0; i < world->n; i++) {
+        const nrw_vec3 arm = nrw_vec3_scale(d->axes[i], d->medium.shape.half * d->bodies[i].radius);
+        for (size_t k = 2 * i; k < 2 * i + 2; k++) {
+            const double side = k % 2 ? -1.0 : 1.0;
+            d->moved[k] = (nrw_vec3){(world->x[i] + side * arm.x - d->lobe_x[k]) / h,
+                                     (world->y[i] + side * arm.y - d->lobe_y[k]) / h,
+                                     (world->z[i] + side * arm.z - d->lobe_z[k]) / h};
+        }
+    }
+}
+
 static nrw_status check_state(nrw_world *world, nrw_errors *errors)
 {
     nrw_doublets *d = world->doublets;
@@ -433,7 +448,7 @@ nrw_status nrw_doublets_step(nrw_world *world, const nrw_excitation *excitation,
     if (!predict_all(world, excitation, h_s))
         return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
                               "a doublet's mobility is not finite at t = %.6g s", world->time_s);
-    if (!nrw_doublets_find_contacts(world))
+    if (!nrw_doublets_find_contacts(world, excitation, h_s))
         return nrw_errors_add(errors, NRW_DIVERGED, crowded,
                               "too many contacts at t = %.6g s", world->time_s);
     nrw_doublets_solve_contacts(world);
@@ -442,6 +457,7 @@ nrw_status nrw_doublets_step(nrw_world *world, const nrw_excitation *excitation,
         status = check_state(world, errors);
     if (status != NRW_OK)
         return status;
+    remember_moves(world, h_s);
     world->time_s += h_s;
     world->n_steps++;
     world->substep_s = h_s;

@@ -7,7 +7,7 @@
 
 #include "particle.h"
 
-enum { PAIRS_PER_BODY = 32, CONTACTS_PER_BODY = 24, LEAST = 64 };
+enum { PAIRS_PER_BODY = 32, CONTACTS_PER_BODY = 40, LEAST = 64 };
 
 static void lay_out(nrw_doublets *d, size_t n)
 {
@@ -15,6 +15,8 @@ static void lay_out(nrw_doublets *d, size_t n)
     const size_t lobes = (2 * n + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     d->axes = nrw_arena_take(arena, n, sizeof *d->axes);
     d->kept_axes = nrw_arena_take(arena, n, sizeof *d->kept_axes);
+    d->moved = nrw_arena_take(arena, 2 * n, sizeof *d->moved);
+    d->kept_moved = nrw_arena_take(arena, 2 * n, sizeof *d->kept_moved);
     d->bodies = nrw_arena_take(arena, n, sizeof *d->bodies);
     double **of_lobes[] = {&d->lobe_x, &d->lobe_y, &d->lobe_z,
                            &d->seen_x, &d->seen_y, &d->seen_wall};
@@ -101,13 +103,17 @@ void nrw_doublets_destroy(nrw_doublets *doublets)
 
 void nrw_doublets_keep(nrw_world *world)
 {
-    memcpy(world->doublets->kept_axes, world->doublets->axes, world->n * sizeof(nrw_vec3));
+    nrw_doublets *d = world->doublets;
+    memcpy(d->kept_axes, d->axes, world->n * sizeof *d->axes);
+    memcpy(d->kept_moved, d->moved, 2 * world->n * sizeof *d->moved);
 }
 
 void nrw_doublets_go_back(nrw_world *world)
 {
-    memcpy(world->doublets->axes, world->doublets->kept_axes, world->n * sizeof(nrw_vec3));
-    world->doublets->listed = false;
+    nrw_doublets *d = world->doublets;
+    memcpy(d->axes, d->kept_axes, world->n * sizeof *d->axes);
+    memcpy(d->moved, d->kept_moved, 2 * world->n * sizeof *d->moved);
+    d->listed = false;
 }
 
 double nrw_doublets_reach_um(const nrw_world *world, size_t i)

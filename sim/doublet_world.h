@@ -9,12 +9,15 @@
 #include "world.h"
 
 /* A unilateral spring on one lobe or between two: force = max(0, k (overlap − the
- * displacement along n)). Vectors of six act on a body's displacement and turn. */
+ * displacement along n)); or the drag of lobes that slide past each other, k drag/step,
+ * the overlap what they slid without it, against it. Vectors of six act on a body's
+ * displacement and turn. */
 typedef struct nrw_doublet_contact {
     uint32_t i, j;          /* bodies; j: NRW_DOUBLET_ALONE against walls */
     double ji[6], jj[6];    /* how the distance answers */
     double wi[6], wj[6];    /* displacement per force */
     double overlap, stiffness, give; /* µm, pN/µm, 1/(1 + k J·w) */
+    double least;           /* smallest force: 0, or -INFINITY for drag */
     double force;           /* pN */
 } nrw_doublet_contact;
 
@@ -43,7 +46,8 @@ typedef struct nrw_doublets {
     double lag_s;           /* relaxation time */
     double layer_pN;        /* double layer of a nominal lobe: amplitude at contact */
     /* state, beside the world's middles and directions of moments */
-    nrw_vec3 *axes, *kept_axes; /* (n) unit */
+    nrw_vec3 *axes, *kept_axes;   /* (n) unit */
+    nrw_vec3 *moved, *kept_moved; /* (2n) velocity of each lobe in the last step, µm/s */
     nrw_doublet_body *bodies;   /* (n) */
     double *lobe_x, *lobe_y, *lobe_z; /* (2n) lobes 2i and 2i + 1 of body i, along its axis and
                                          against it; for imaging and walls */
@@ -106,13 +110,14 @@ void nrw_doublets_turn(const nrw_world *world, size_t i, const nrw_excitation *e
 /* Makes the list anew when it is old; false: more pairs than fit. */
 bool nrw_doublets_list(nrw_world *world);
 
-/* Brakes of touching lobes at the present places; and their friction, once the spins
- * are known, added to the bodies' forces and torques. (5.9), (5.10) */
+/* Lubrication of touching lobes at the present places (5.9): brakes, and the torque of
+ * the sliding of the last step; and once the spins are known, how those push sideways.
+ * Added to the bodies' forces and torques. (5.10) */
 void nrw_doublets_brake(nrw_world *world, const nrw_excitation *excitation);
 void nrw_doublets_rub(nrw_world *world, const nrw_excitation *excitation);
 
 /* Contacts of the predicted places, solved into moved; false: more than fit. */
-bool nrw_doublets_find_contacts(nrw_world *world);
+bool nrw_doublets_find_contacts(nrw_world *world, const nrw_excitation *excitation, double h_s);
 void nrw_doublets_solve_contacts(nrw_world *world);
 
 /* Largest overlap of lobes at the present places, of their distance. */
