@@ -4,6 +4,7 @@
 #   make demo         install what is missing (as root, Debian), build, plan the demo
 #   make test         every test with the address and undefined-behaviour sanitizers
 #   make test-quick   the same tests without sanitizers
+#   make check-plain check-arm64  the kernels as other processors get them
 #   make bench        how fast, side by side with the usual ways (docs/performance.md)
 #   make bench-quick  the same with fewer repeats, about a minute and a half
 #   make test-browser the reports in a real browser: wants chromium, node and npm
@@ -98,7 +99,7 @@ TEST_SUPPORT_OBJECTS := $(TEST_SUPPORT:%.c=$(B)/%.o)
 
 .DEFAULT_GOAL := all
 .PHONY: all demo dependencies test test-quick test-browser test-programs run-tests bench \
-        bench-quick install uninstall \
+        bench-quick check-plain check-arm64 run-kernel-tests install uninstall \
         check check-symbols check-headers check-program check-rows format format-check tidy clean
 .SECONDARY:
 .DELETE_ON_ERROR:
@@ -132,7 +133,7 @@ $(B)/%_kernel_$(1).o: %_kernel.c Makefile
 	@mkdir -p $$(@D)
 	$$(Q)$$(COMPILE) -fopenmp-simd $$(KERNEL_FLAGS_$(1)) -DNRW_KERNEL_SUFFIX=_$(1) -c -o $$@ $$<
 endef
-$(foreach level,$(KERNEL_LEVELS),$(eval $(call kernel_rule,$(level))))
+$(foreach level,$(sort $(KERNEL_LEVELS) plain),$(eval $(call kernel_rule,$(level))))
 
 $(B)/planner/report_assets.c: $(ASSETS) Makefile
 	@mkdir -p $(@D)
@@ -195,8 +196,12 @@ test-programs: $(TEST_PROGRAMS)
 run-tests: $(TEST_PROGRAMS) $(B)/narrows
 	@NARROWS=$(CURDIR)/$(B)/narrows tests/run $(B) $(TEST_PROGRAMS)
 
+# The plain kernels are tested everywhere.
+TEST_KERNEL_OBJECTS := $(if $(filter plain,$(KERNEL_LEVELS)),,$(KERNEL_SOURCES:%.c=$(B)/%_plain.o))
+
 # The program without its main, so that tests reach the command line's parser.
-$(B)/tests/libprogram.a: $(filter-out $(B)/planner/main.o,$(PROGRAM_OBJECTS)) $(TEST_SUPPORT_OBJECTS)
+$(B)/tests/libprogram.a: $(filter-out $(B)/planner/main.o,$(PROGRAM_OBJECTS)) $(TEST_SUPPORT_OBJECTS) \
+                         $(TEST_KERNEL_OBJECTS)
 	@mkdir -p $(@D)
 	$(Q)rm -f $@ && $(AR) rcs $@ $^
 
@@ -208,6 +213,20 @@ $(TEST_PROGRAMS): $(B)/%: $(B)/%.o $(B)/tests/libprogram.a $(B)/libnarrows.a
 # Criterion's macros are not written for these warnings.
 $(B)/tests/%.o: ALL_CFLAGS += -Itests -Wno-missing-prototypes -Wno-pedantic -Wno-conversion
 $(B)/tests/bench/%.o: ALL_CFLAGS += -Wmissing-prototypes -Wpedantic -Wconversion
+
+# What kernels compute, for instruction sets other than this machine's best: the plain
+# kernels that other processors get, and arm64 (emulated).
+KERNEL_TESTS := $(notdir $(basename $(wildcard $(addprefix tests/,*kernel_test.c contact_test.c random_test.c \
+                step_*test.c step_test.c mobility_test.c average_test.c *list_test.c *tree_test.c *far*_test.c))))
+
+check-plain:
+	@$(MAKE) --no-print-directory KERNELS=plain B=build/plain run-kernel-tests
+
+run-kernel-tests: $(addprefix $(B)/tests/,$(sort $(KERNEL_TESTS)))
+	@SCRIPTS=none tests/run $(B) $^
+
+check-arm64:
+	@tests/arm64 $(sort $(KERNEL_TESTS))
 
 # --- benchmarks -----------------------------------------------------------------
 

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "dipole.h"
+#include "every_kernel.h"
 #include "kernel.h"
 #include "mobility.h"
 
@@ -26,46 +27,6 @@ static _Alignas(64) float x[PADDED], y[PADDED], z[PADDED], moment[PADDED];
 static _Alignas(64) float mx[PADDED], my[PADDED], mz[PADDED], qx[PADDED], qy[PADDED], tz[PADDED];
 static _Alignas(64) float out[9][PADDED], responses[N_RESPONSES][PADDED];
 static double expected[9][N];
-
-/* --- the instruction sets ------------------------------------------------------ */
-
-#if defined(__x86_64__)
-#define DECLARE(level)                                                                             \
-    nrw_pair_kernel nrw_pair_averaged_##level, nrw_pair_response_##level, nrw_pair_own_##level,    \
-        nrw_pair_flow_floor_##level, nrw_pair_flow_unbounded_##level;                              \
-    nrw_tile_kernel nrw_tile_averaged_##level, nrw_tile_averaged_flow_##level,                     \
-        nrw_tile_flow_##level, nrw_tile_response_##level
-#define KERNELS(title, level)                                                                      \
-    (nrw_kernels)                                                                                  \
-    {                                                                                              \
-        .name = title, .averaged = nrw_pair_averaged_##level,                                      \
-        .averaged_response = nrw_pair_response_##level, .own_moments = nrw_pair_own_##level,       \
-        .flow_floor = nrw_pair_flow_floor_##level,                                                 \
-        .flow_unbounded = nrw_pair_flow_unbounded_##level,                                         \
-        .tile_averaged = nrw_tile_averaged_##level,                                                \
-        .tile_averaged_flow = nrw_tile_averaged_flow_##level, .tile_flow = nrw_tile_flow_##level,  \
-        .tile_response = nrw_tile_response_##level                                                 \
-    }
-DECLARE(_v2);
-DECLARE(_v3);
-DECLARE(_v4);
-#endif
-
-static size_t all_kernels(nrw_kernels kernels[4])
-{
-    size_t n = 0;
-    kernels[n++] = *nrw_kernels_get();
-#if defined(__x86_64__)
-    __builtin_cpu_init();
-    kernels[n++] = KERNELS("v2", _v2);
-    if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
-        kernels[n++] = KERNELS("v3", _v3);
-    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
-        __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw"))
-        kernels[n++] = KERNELS("v4", _v4);
-#endif
-    return n;
-}
 
 /* --- a random swarm ------------------------------------------------------------ */
 
@@ -183,8 +144,8 @@ static void expect_averaged(void)
 
 Test(kernel, averaged_forces_are_the_sum_over_pairs)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (uint64_t seed = 1; seed <= 5; seed++)
         for (size_t k = 0; k < n_kernels; k++) {
             make_swarm(seed, 40.0, 2.8);
@@ -210,8 +171,8 @@ static nrw_vec3 averaged_in_core(nrw_sym3 m, nrw_vec3 r)
 
 Test(kernel, closer_than_the_core_forces_stay_bounded_and_as_stated)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(3, 8.0, 0.3); /* many overlaps */
         nrw_pair_task task = task_of();
@@ -236,8 +197,8 @@ Test(kernel, outside_the_core_the_stated_form_is_the_dipole_force)
 
 Test(kernel, responses_contracted_with_a_tensor_are_the_averaged_forces)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(7, 40.0, 2.8);
         nrw_pair_task task = task_of();
@@ -257,8 +218,8 @@ Test(kernel, responses_contracted_with_a_tensor_are_the_averaged_forces)
 
 Test(kernel, each_response_is_the_force_of_its_component_alone)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (int c = 0; c < NRW_N_TENSOR; c++) {
         nrw_sym3 unit = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0};
         double *parts[] = {&unit.xx, &unit.xy, &unit.xz, &unit.yy, &unit.yz, &unit.zz};
@@ -288,8 +249,8 @@ static nrw_vec3 moment_of(size_t i)
 
 Test(kernel, own_moments_feel_the_forces_and_fields_of_all_others)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(13, 40.0, 2.8);
         nrw_pair_task task = task_of();
@@ -337,8 +298,8 @@ static nrw_vec3 torque_of(size_t j)
 
 Test(kernel, flow_above_the_floor_is_that_of_rotlets_with_images_seen_by_spheres)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(19, 40.0, 2.8);
         nrw_pair_task task = task_of();
@@ -362,8 +323,8 @@ Test(kernel, flow_above_the_floor_is_that_of_rotlets_with_images_seen_by_spheres
 
 Test(kernel, flow_in_unbounded_fluid_is_that_of_plain_rotlets)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(23, 40.0, 2.8);
         nrw_pair_task task = task_of();
@@ -393,8 +354,8 @@ static void expect_flow(void)
 
 Test(kernel, each_pair_once_gives_what_all_rows_give)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (uint64_t seed = 1; seed <= 5; seed++)
         for (size_t k = 0; k < n_kernels; k++) {
             nrw_tile_kernel *const tiles[] = {kernels[k].tile_averaged, kernels[k].tile_flow,
@@ -418,8 +379,8 @@ Test(kernel, each_pair_once_gives_what_all_rows_give)
 
 Test(kernel, each_pair_once_gives_every_response)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     static float rows[N_RESPONSES][PADDED];
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(31, 40.0, 2.8);
@@ -467,8 +428,8 @@ static void run_all(const nrw_kernels *kernels, const nrw_pair_task *task, size_
 Test(kernel, rows_in_parts_give_the_same_bits_as_in_one)
 {
     static float whole[9][PADDED], whole_responses[N_RESPONSES][PADDED];
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         make_swarm(29, 40.0, 2.8);
         nrw_pair_task task = task_of();

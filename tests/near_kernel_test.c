@@ -5,6 +5,7 @@
 
 #include "contact.h"
 #include "dipole.h"
+#include "every_kernel.h"
 #include "vec3.h"
 
 /* The kernels that work on the list of close neighbours, against plain double sums
@@ -22,48 +23,9 @@ static double x[N], y[N], z[N];
 static float radius[N];
 static nrw_arena arena;
 static nrw_contacts contacts;
-static _Alignas(64) float places[4 * (ROWS + 1)], spins[4 * (ROWS + 1)],
-    moves[4 * (ROWS + 1)];
+static _Alignas(64) float places[4 * (ROWS + 1)], spins[4 * (ROWS + 1)], moves[4 * (ROWS + 1)];
 static _Alignas(64) float out[N_OUT][ROWS], responses[N_RESPONSES][ROWS];
 static double expected[N_OUT][N]; /* by particle */
-
-#if defined(__x86_64__)
-#define DECLARE(level)                                                                             \
-    nrw_near_kernel nrw_near_geometry_##level, nrw_near_dipoles_##level,                           \
-        nrw_near_response_##level;                                                                 \
-    nrw_brake_kernel nrw_contact_brakes_##level, nrw_contact_friction_##level;                     \
-    nrw_begin_kernel nrw_contact_begin_##level;                                                    \
-    nrw_sweep_kernel nrw_contact_first_sweep_##level, nrw_contact_sweep_##level;                   \
-    nrw_close_kernel nrw_contact_close_##level
-#define KERNELS(title, level)                                                                      \
-    (nrw_kernels)                                                                                  \
-    {                                                                                              \
-        .name = title, .near_geometry = nrw_near_geometry_##level,                                 \
-        .near_dipoles = nrw_near_dipoles_##level, .near_response = nrw_near_response_##level,      \
-        .brakes = nrw_contact_brakes_##level, .friction = nrw_contact_friction_##level,            \
-        .begin = nrw_contact_begin_##level, .first_sweep = nrw_contact_first_sweep_##level,        \
-        .sweep = nrw_contact_sweep_##level, .close = nrw_contact_close_##level                     \
-    }
-DECLARE(_v2);
-DECLARE(_v3);
-DECLARE(_v4);
-#endif
-
-static size_t all_kernels(nrw_kernels kernels[4])
-{
-    size_t n = 0;
-    kernels[n++] = *nrw_kernels_get();
-#if defined(__x86_64__)
-    __builtin_cpu_init();
-    kernels[n++] = KERNELS("v2", _v2);
-    if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
-        kernels[n++] = KERNELS("v3", _v3);
-    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
-        __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw"))
-        kernels[n++] = KERNELS("v4", _v4);
-#endif
-    return n;
-}
 
 static double uniform(uint64_t *state)
 {
@@ -221,8 +183,8 @@ static void expect_dipoles(void)
 
 Test(near_kernel, dipole_forces_are_those_of_the_listed_neighbours)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         clear();
         expect_dipoles();
@@ -235,8 +197,8 @@ Test(near_kernel, dipole_forces_are_those_of_the_listed_neighbours)
 
 Test(near_kernel, responses_lose_the_listed_neighbours_part)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         clear();
         expect_dipoles();
@@ -255,8 +217,8 @@ Test(near_kernel, responses_lose_the_listed_neighbours_part)
 
 Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         clear();
         double largest = 0.0;
@@ -302,8 +264,8 @@ static double largest_eigenvalue(nrw_sym3 m)
 
 Test(near_kernel, crowd_bounds_the_largest_eigenvalue_of_the_contact_directions)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         clear();
         nrw_near_task task = near_task();
@@ -379,8 +341,8 @@ static nrw_vec3 move_of(size_t i)
 
 Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
 {
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
         clear();
         for (size_t i = 0; i < N; i++)
@@ -428,8 +390,8 @@ Test(near_kernel, close_particles_are_found_the_inner_ones_first)
         at[2][i] = i < N ? (float)z[i] : 1e6f;
         sizes[i] = i < N ? radius[i] : 0.0f;
     }
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     uint32_t found[ROWS + NRW_LANES];
     for (size_t k = 0; k < n_kernels; k++)
         for (size_t i = 0; i < N; i++) {
@@ -531,8 +493,8 @@ static void solve_with(const nrw_kernels *kernels, bool drag, float u[3][ROWS])
 Test(near_kernel, sweeps_agree_between_the_instruction_sets)
 {
     static _Alignas(64) float references[2][3][ROWS], u[3][ROWS];
-    nrw_kernels kernels[4];
-    const size_t n_kernels = all_kernels(kernels);
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
     double moved = 0.0, dragged = 0.0;
     for (int drag = 0; drag < 2; drag++)
         solve_with(&kernels[0], drag, references[drag]);
