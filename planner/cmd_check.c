@@ -140,7 +140,8 @@ static void warn(const nrw_job *job, const check_figures *figures)
         nrw_result_warn(job->result, text);
     }
     if (scenario->particles.kind == NRW_MOMENT_INDUCED && !scenario->particles.shape.doublet &&
-        !(scenario->particles.relaxation_time_s > 0.0))
+        !(scenario->particles.relaxation_time_s > 0.0) &&
+        !(scenario->particles.remanent_fAm2 > 0.0))
         nrw_result_warn(job->result,
                         "an induced sphere without relaxation_time_s feels no torque: it can't "
                         "spin or roll, so a swarm of it won't travel");

@@ -119,7 +119,8 @@ static void judge_torque(nrw_necessary *necessary, const nrw_scenario *scenario,
         return;
     }
     const nrw_particles *particles = &scenario->particles;
-    check->holds = particles->kind == NRW_MOMENT_PERMANENT || particles->relaxation_time_s > 0.0;
+    check->holds = particles->kind == NRW_MOMENT_PERMANENT || particles->relaxation_time_s > 0.0 ||
+                   particles->remanent_fAm2 > 0.0;
     if (check->holds && !scenario->map.has_floor) {
         check->holds = false;
         (void)snprintf(check->text, sizeof check->text,

@@ -65,7 +65,7 @@ static nrw_average induced_by_quadrature(const nrw_body *body, const nrw_field *
     return average;
 }
 
-/* --- permanent moments ---------------------------------------------------- */
+/* --- moments with a fixed part ---------------------------------------------------- */
 
 nrw_vec3 nrw_moment_relax(nrw_vec3 u, nrw_vec3 b, double rate_times_time)
 {
@@ -91,34 +91,45 @@ static nrw_vec3 spin_of_torque(const nrw_body *body, nrw_vec3 torque)
     return (nrw_vec3){torque.x * mr, torque.y * mr, torque.z * ms};
 }
 
-static nrw_vec3 permanent_rate(const nrw_body *body, const nrw_field *field, double phase,
-                               nrw_vec3 u, nrw_vec3 *spin)
+enum { ORBIT_STARTS = 12, ORBIT_PHASES = 64, ORBIT_SETTLE = 24, ORBIT_PERIODS = 48 };
+
+/* Particle and field that an orbit is followed in. */
+typedef struct orbit {
+    const nrw_body *body;
+    const nrw_field *field;
+    int substeps; /* of each phase */
+} orbit;
+
+static nrw_vec3 fixed_rate(const orbit *o, int half_step, nrw_vec3 u, nrw_vec3 *spin)
 {
-    nrw_vec3 torque = nrw_vec3_cross(nrw_vec3_scale(u, body->permanent_fAm2),
-                                     nrw_field_at(field, phase));
-    *spin = spin_of_torque(body, torque);
+    const double phase = NRW_PI * half_step / (ORBIT_PHASES * o->substeps);
+    nrw_vec3 torque = nrw_vec3_cross(nrw_vec3_scale(u, o->body->permanent_fAm2),
+                                     nrw_field_at(o->field, phase));
+    if (o->body->slope_fAm2_mT > 0.0) {
+        nrw_vec3 induced, lag_torque;
+        nrw_induced_at(o->body, o->field, phase, &induced, &lag_torque);
+        torque = nrw_vec3_add(torque, lag_torque);
+    }
+    *spin = spin_of_torque(o->body, torque);
     return nrw_vec3_cross(*spin, u);
 }
 
 /* One fourth-order Runge-Kutta step of u; returns the spin at its beginning. */
-static nrw_vec3 orbit_step(const nrw_body *body, const nrw_field *field, double phase,
-                           double phase_step, double time_step, nrw_vec3 *u)
+static nrw_vec3 orbit_step(const orbit *o, int step, double time_step, nrw_vec3 *u)
 {
     nrw_vec3 spin, unused;
-    nrw_vec3 k1 = permanent_rate(body, field, phase, *u, &spin);
-    nrw_vec3 k2 = permanent_rate(body, field, phase + 0.5 * phase_step,
-                                 nrw_vec3_add(*u, nrw_vec3_scale(k1, 0.5 * time_step)), &unused);
-    nrw_vec3 k3 = permanent_rate(body, field, phase + 0.5 * phase_step,
-                                 nrw_vec3_add(*u, nrw_vec3_scale(k2, 0.5 * time_step)), &unused);
-    nrw_vec3 k4 = permanent_rate(body, field, phase + phase_step,
-                                 nrw_vec3_add(*u, nrw_vec3_scale(k3, time_step)), &unused);
+    nrw_vec3 k1 = fixed_rate(o, 2 * step, *u, &spin);
+    nrw_vec3 k2 = fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k1, 0.5 * time_step)),
+                             &unused);
+    nrw_vec3 k3 = fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k2, 0.5 * time_step)),
+                             &unused);
+    nrw_vec3 k4 =
+        fixed_rate(o, 2 * step + 2, nrw_vec3_add(*u, nrw_vec3_scale(k3, time_step)), &unused);
     nrw_vec3 sum = nrw_vec3_add(nrw_vec3_add(k1, k4), nrw_vec3_scale(nrw_vec3_add(k2, k3), 2.0));
     *u = nrw_vec3_add(*u, nrw_vec3_scale(sum, time_step / 6.0));
     *u = nrw_vec3_scale(*u, 1.0 / nrw_vec3_norm(*u));
     return spin;
 }
-
-enum { ORBIT_STARTS = 12, ORBIT_PHASES = 64, ORBIT_SETTLE = 24, ORBIT_PERIODS = 48 };
 
 /* Directions to start from: a circle in the plane in which the field turns, where
  * particles lie that the field has gathered up; beyond step-out each start keeps
@@ -139,86 +150,98 @@ static nrw_vec3 orbit_start(const nrw_field *field, int start)
     return (nrw_vec3){planar * cos(angle), planar * sin(angle), z};
 }
 
-/* One period of an orbit: moves u, adds the moment at each phase and the spin. */
-static void orbit_period(const nrw_body *body, const nrw_field *field, int substeps, double weight,
-                         nrw_vec3 *u, nrw_vec3 mean_moment[ORBIT_PHASES], nrw_vec3 *mean_spin)
+/* What an orbit's periods sum up: the moment at each phase, the spin, the square of the
+ * moment. */
+typedef struct orbit_sums {
+    nrw_vec3 moment[ORBIT_PHASES], spin;
+    double size2;
+} orbit_sums;
+
+/* One period of an orbit: moves u, adds to the sums. */
+static void orbit_period(const orbit *o, double weight, nrw_vec3 *u, orbit_sums *sums)
 {
-    const int n_steps = ORBIT_PHASES * substeps;
-    const double turn = 2.0 * NRW_PI / n_steps, time_step = 1.0 / (field->frequency_Hz * n_steps);
+    const int n_steps = ORBIT_PHASES * o->substeps;
+    const double time_step = 1.0 / (o->field->frequency_Hz * n_steps);
     for (int i = 0; i < n_steps; i++) {
-        if (i % substeps == 0) {
-            nrw_vec3 *at_phase = &mean_moment[i / substeps];
-            *at_phase =
-                nrw_vec3_add(*at_phase, nrw_vec3_scale(*u, body->permanent_fAm2 * weight));
+        if (i % o->substeps == 0) {
+            nrw_vec3 moment = nrw_vec3_scale(*u, o->body->permanent_fAm2);
+            if (o->body->slope_fAm2_mT > 0.0) {
+                nrw_vec3 induced, unused;
+                nrw_induced_at(o->body, o->field, 2.0 * NRW_PI * i / n_steps, &induced, &unused);
+                moment = nrw_vec3_add(moment, induced);
+            }
+            nrw_vec3 *at_phase = &sums->moment[i / o->substeps];
+            *at_phase = nrw_vec3_add(*at_phase, nrw_vec3_scale(moment, weight));
+            sums->size2 += nrw_vec3_dot(moment, moment) * weight / ORBIT_PHASES;
         }
-        nrw_vec3 spin = orbit_step(body, field, turn * i, turn, time_step, u);
-        *mean_spin = nrw_vec3_add(*mean_spin, nrw_vec3_scale(spin, weight / n_steps));
+        const nrw_vec3 spin = orbit_step(o, i, time_step, u);
+        sums->spin = nrw_vec3_add(sums->spin, nrw_vec3_scale(spin, weight / n_steps));
     }
 }
 
 /* Follows the orbit of one start until it repeats, or for long enough that the
  * start is forgotten, then averages. */
-static void follow_orbit(const nrw_body *body, const nrw_field *field, int substeps, nrw_vec3 u,
-                         nrw_vec3 mean_moment[ORBIT_PHASES], nrw_vec3 *mean_spin)
+static void follow_orbit(const orbit *o, nrw_vec3 u, orbit_sums *sums)
 {
     bool repeats = false;
     for (int p = 0; p < ORBIT_SETTLE && !repeats; p++) {
         const nrw_vec3 before = u;
-        orbit_period(body, field, substeps, 0.0, &u, mean_moment, mean_spin);
+        orbit_period(o, 0.0, &u, sums);
         const nrw_vec3 change = nrw_vec3_add(u, nrw_vec3_scale(before, -1.0));
         repeats = nrw_vec3_norm(change) < 1e-10;
     }
     const int n_periods = repeats ? 1 : ORBIT_PERIODS;
     for (int p = 0; p < n_periods; p++)
-        orbit_period(body, field, substeps, 1.0 / (ORBIT_STARTS * n_periods), &u, mean_moment,
-                     mean_spin);
+        orbit_period(o, 1.0 / (ORBIT_STARTS * n_periods), &u, sums);
 }
 
 /* Several starts share the period of the field but, beyond step-out, not their
  * angle: the mean moment at a phase over starts and periods is what one particle
  * shows to another in the long run. */
-static nrw_average permanent_orbit(const nrw_body *body, const nrw_field *field)
+static nrw_average average_orbit(const nrw_body *body, const nrw_field *field)
 {
-    const double m = body->permanent_fAm2;
-    const double fastest = m * nrw_field_peak_mT(field) / body->spin_drag_pN_um_s;
+    const double fastest =
+        body->permanent_fAm2 * nrw_field_peak_mT(field) / body->spin_drag_pN_um_s;
     /* RK4 is stable to 2.7 relaxation times; stay well below */
-    int substeps = (int)ceil(fastest / (field->frequency_Hz * ORBIT_PHASES * 0.5));
-    if (substeps < 1)
-        substeps = 1;
-    nrw_vec3 mean_moment[ORBIT_PHASES];
-    memset(mean_moment, 0, sizeof mean_moment);
+    const int substeps = (int)ceil(fastest / (field->frequency_Hz * ORBIT_PHASES * 0.5));
+    const orbit o = {body, field, substeps < 1 ? 1 : substeps};
+    orbit_sums sums;
     nrw_average average;
+    memset(&sums, 0, sizeof sums);
     memset(&average, 0, sizeof average);
     for (int start = 0; start < ORBIT_STARTS; start++)
-        follow_orbit(body, field, substeps, orbit_start(field, start), mean_moment, &average.spin);
+        follow_orbit(&o, orbit_start(field, start), &sums);
     for (int i = 0; i < ORBIT_PHASES; i++)
-        average.moment2 = nrw_sym3_add_scaled(average.moment2, nrw_sym3_outer(mean_moment[i]),
+        average.moment2 = nrw_sym3_add_scaled(average.moment2, nrw_sym3_outer(sums.moment[i]),
                                               1.0 / ORBIT_PHASES);
-    average.torque = (nrw_vec3){average.spin.x * body->spin_drag_pN_um_s / body->floor.mr,
-                                average.spin.y * body->spin_drag_pN_um_s / body->floor.mr,
-                                average.spin.z * body->spin_drag_pN_um_s / body->floor.ms};
-    average.size2 = m * m;
+    average.spin = sums.spin;
+    average.torque = (nrw_vec3){sums.spin.x * body->spin_drag_pN_um_s / body->floor.mr,
+                                sums.spin.y * body->spin_drag_pN_um_s / body->floor.mr,
+                                sums.spin.z * body->spin_drag_pN_um_s / body->floor.ms};
+    average.size2 = sums.size2;
     return average;
 }
 
-
-static nrw_average permanent_steady(const nrw_body *body, const nrw_field *field)
+/* In a steady field all lies along it. */
+static nrw_average average_steady(const nrw_body *body, const nrw_field *field)
 {
     nrw_average average;
     memset(&average, 0, sizeof average);
-    double size = nrw_vec3_norm(field->steady);
-    average.size2 = body->permanent_fAm2 * body->permanent_fAm2;
-    if (size > 0.0)
-        average.moment2 =
-            nrw_sym3_outer(nrw_vec3_scale(field->steady, body->permanent_fAm2 / size));
+    const double size = nrw_vec3_norm(field->steady), fixed = body->permanent_fAm2;
+    average.size2 = fixed * fixed;
+    if (!(size > 0.0))
+        return average;
+    nrw_vec3 induced = {0.0, 0.0, 0.0}, unused;
+    if (body->slope_fAm2_mT > 0.0)
+        nrw_induced_at(body, field, 0.0, &induced, &unused);
+    const nrw_vec3 moment = nrw_vec3_add(induced, nrw_vec3_scale(field->steady, fixed / size));
+    average.moment2 = nrw_sym3_outer(moment);
+    average.size2 = nrw_vec3_dot(moment, moment);
     return average;
 }
 
-nrw_average nrw_average_of(const nrw_body *body, const nrw_field *field)
+static nrw_average average_induced(const nrw_body *body, const nrw_field *field)
 {
-    if (body->kind == NRW_MOMENT_PERMANENT)
-        return field->frequency_Hz > 0.0 ? permanent_orbit(body, field)
-                                         : permanent_steady(body, field);
     nrw_average average = isfinite(body->particles->saturation_kA_m)
                               ? induced_by_quadrature(body, field)
                               : induced_closed_form(body, field);
@@ -227,10 +250,40 @@ nrw_average nrw_average_of(const nrw_body *body, const nrw_field *field)
     return average;
 }
 
+nrw_average nrw_average_of(const nrw_body *body, const nrw_field *field)
+{
+    const double fixed = body->permanent_fAm2;
+    if (!(fixed > 0.0))
+        return average_induced(body, field);
+    if (!(field->frequency_Hz > 0.0))
+        return average_steady(body, field);
+    nrw_average average = average_orbit(body, field);
+    const double turning = nrw_vec3_norm(nrw_vec3_cross(field->cos, field->sin));
+    if (turning > 0.0) { /* of a circle: its radius squared */
+        average.hold_pN_um = fixed * sqrt(turning);
+        average.rate_rad_s = 2.0 * NRW_PI * field->frequency_Hz;
+    }
+    if (body->slope_fAm2_mT > 0.0)
+        average.lag_torque = average_induced(body, field).torque;
+    return average;
+}
+
+double nrw_turning_rate_rad_s(double rate_rad_s, double lag_rate_rad_s, double hold_rate_rad_s)
+{
+    const double slip = rate_rad_s - lag_rate_rad_s;
+    if (!(fabs(slip) > hold_rate_rad_s))
+        return rate_rad_s;
+    const double root = sqrt((slip - hold_rate_rad_s) * (slip + hold_rate_rad_s));
+    /* slip - root without cancellation, as most of a weak part's slips are */
+    return lag_rate_rad_s +
+           copysign(hold_rate_rad_s * hold_rate_rad_s / (fabs(slip) + root), slip);
+}
+
 nrw_average nrw_average_turn(nrw_average average, double angle_rad)
 {
     average.moment2 = nrw_sym3_turn(average.moment2, angle_rad);
     average.torque = nrw_vec3_turn(average.torque, angle_rad);
     average.spin = nrw_vec3_turn(average.spin, angle_rad);
+    average.lag_torque = nrw_vec3_turn(average.lag_torque, angle_rad);
     return average;
 }

@@ -13,14 +13,18 @@ typedef struct nrw_average {
     nrw_vec3 torque;   /* ⟨m × B⟩, pN·µm */
     nrw_vec3 spin;     /* mean angular velocity of a lone particle, 1/s */
     double size2;      /* ⟨m·m⟩, (fA·m²)² */
+    /* of a moment with a part that is fixed in the particle, else 0: */
+    nrw_vec3 lag_torque; /* the induced part's share of the torque */
+    double hold_pN_um;   /* the largest torque on the fixed part */
+    double rate_rad_s;   /* at which the field turns */
 } nrw_average;
 
 /* Period averages for a field in the frame in which it is given (turn the
  * result with nrw_average_turn). Induced moments: closed form without
- * saturation, else quadrature over the period. Permanent moments: the orbit of a
- * single particle near the floor, integrated from several starts; beyond
- * step-out the moments of different particles are taken as dephased, so that
- * moment2 is built from the mean moment at each phase of the field. Cost: about
+ * saturation, else quadrature over the period. With a fixed part (permanent moments,
+ * remanence): the orbit of a single particle near the floor, integrated from several
+ * starts; beyond step-out the fixed parts of different particles are taken as dephased,
+ * so that moment2 is built from the mean moment at each phase of the field. Cost: about
  * 0.1 µs, 10 µs and 10 ms. */
 nrw_average nrw_average_of(const nrw_body *body, const nrw_field *field);
 
@@ -31,6 +35,13 @@ nrw_average nrw_average_turn(nrw_average average, double angle_rad);
  * 2πft, in the periodic state with the lag of its relaxation time. */
 void nrw_induced_at(const nrw_body *body, const nrw_field *field, double phase_rad,
                     nrw_vec3 *moment, nrw_vec3 *torque);
+
+/* Mean rate in rad/s at which a particle turns in a field that turns at `rate`, when
+ * torques on its induced and its fixed part would turn it at lag_rate by itself and at up
+ * to hold_rate: with the field where |rate − lag_rate| <= hold_rate, else slower by the
+ * root of the difference of squares (Adler 1946 with an offset; docs/physics.md, eq.
+ * 3.9). */
+double nrw_turning_rate_rad_s(double rate_rad_s, double lag_rate_rad_s, double hold_rate_rad_s);
 
 /* Turns a unit vector toward the unit direction b by the exact solution of
  * du/dt = rate (u × b) × u over a time (relaxation of a permanent moment in a

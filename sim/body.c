@@ -60,7 +60,9 @@ nrw_body nrw_body_of(const nrw_scenario *scenario, const nrw_draw *draw)
                          nrw_sphere_susceptibility(particles->susceptibility) /
                          (4.0 * NRW_PI * NRW_MU0_4PI);
     body.relaxation_s = particles->relaxation_time_s;
-    body.permanent_fAm2 = body.moment_factor * particles->moment_fAm2;
+    body.permanent_fAm2 = body.moment_factor * (body.kind == NRW_MOMENT_PERMANENT
+                                                    ? particles->moment_fAm2
+                                                    : particles->remanent_fAm2);
     if (body.kind == NRW_MOMENT_PERMANENT)
         body.slope_fAm2_mT = 0.0;
     return body;

@@ -25,7 +25,8 @@ typedef struct nrw_body {
     double slope_fAm2_mT;      /* induced: V χ_eff/µ0, with the draw's factor */
     double moment_factor;      /* of the draw */
     double relaxation_s;
-    double permanent_fAm2;     /* with the draw's factor */
+    double permanent_fAm2;     /* fixed in the particle: all of a permanent one's moment, the
+                                  remanent part of an induced one's; with the draw's factor */
     double diameter_um;
     const nrw_particles *particles; /* for the saturation law; borrowed */
 } nrw_body;

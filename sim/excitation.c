@@ -57,6 +57,27 @@ static double heading_at(const nrw_control *control, const nrw_drive_setting *se
     return base + nrw_drive_wobble_rad(setting, t - control->leg_start_s);
 }
 
+/* Both parts of a moment along the field at its peak. */
+static double largest_moment_fAm2(const nrw_body *body, const nrw_field *field)
+{
+    const double fixed = body->permanent_fAm2;
+    return body->slope_fAm2_mT > 0.0
+               ? fixed + nrw_body_moment_fAm2(body, nrw_field_peak_mT(field))
+               : fixed;
+}
+
+/* The field at a phase, and what it does to the induced part of the moments. The size is
+ * that of both parts along the field, which is that of moments that follow. */
+static void excite_own(const nrw_body *body, const nrw_field *field, double phase_rad,
+                       nrw_excitation *excitation)
+{
+    excitation->field = nrw_field_at(field, phase_rad);
+    if (body->slope_fAm2_mT > 0.0)
+        nrw_induced_at(body, field, phase_rad, &excitation->induced, &excitation->torque);
+    const double size = body->permanent_fAm2 + nrw_vec3_norm(excitation->induced);
+    excitation->size2 = size * size;
+}
+
 /* The longest equal parts of h_s that are at most `most`. */
 static double shorter_step_s(double h_s, double most)
 {
@@ -64,9 +85,9 @@ static double shorter_step_s(double h_s, double most)
 }
 
 /* Shortens a step of individual moments so that they are followed. */
-static double own_step_s(const nrw_world *world, double frequency_Hz, double h_s)
+static double own_step_s(const nrw_world *world, const nrw_field *field, double h_s)
 {
-    const double m = world->body.permanent_fAm2;
+    const double m = largest_moment_fAm2(&world->body, field), frequency_Hz = field->frequency_Hz;
     double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
     if (frequency_Hz > 0.0)
         most = fmin(most, 1.0 / (OWN_STEPS_PER_PERIOD * frequency_Hz));
@@ -97,9 +118,8 @@ void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control
     exciter->control = control;
     exciter->model = model;
     exciter->responses[0].tilt_deg = exciter->responses[1].tilt_deg = NAN;
-    world->own_moments =
-        world->body.kind == NRW_MOMENT_PERMANENT && model == NRW_MODEL_RESOLVED &&
-        !world->doublets;
+    world->own_moments = world->body.permanent_fAm2 > 0.0 && model == NRW_MODEL_RESOLVED &&
+                         !world->doublets;
 }
 
 void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
@@ -123,7 +143,7 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
     if (world->doublets)
         nrw_doublets_step_length(world, &response->field, h_s);
     else if (world->own_moments)
-        *h_s = own_step_s(world, f, *h_s);
+        *h_s = own_step_s(world, &response->field, *h_s);
     else if (resolved)
         *h_s = phase_step_s(f, *h_s, &excitation->n_substeps);
     const double h = *h_s, middle = t0 + 0.5 * h;
@@ -135,15 +155,18 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
         return;
     }
     if (world->own_moments) {
-        excitation->field = nrw_field_at(&field, 2.0 * NRW_PI * f * (middle - begun));
-        excitation->size2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;
+        excite_own(&world->body, &field, 2.0 * NRW_PI * f * (middle - begun), excitation);
         return;
     }
     const nrw_average average = nrw_average_turn(response->average, heading);
     excitation->tensor = average.moment2;
     excitation->torque = average.torque;
     excitation->size2 = average.size2;
-    if (!resolved || world->body.kind != NRW_MOMENT_INDUCED)
+    excitation->lone_spin = average.spin;
+    excitation->lag_torque = average.lag_torque;
+    excitation->hold_pN_um = average.hold_pN_um;
+    excitation->rate_rad_s = average.rate_rad_s;
+    if (!resolved)
         return;
     const int n = excitation->n_substeps;
     for (int k = 0; k < n; k++)

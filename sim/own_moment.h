@@ -5,10 +5,17 @@
 
 #include "world.h"
 
-/* Turns every moment through a step of h seconds and stores the spins, the torques on
+/* Turns every moment's fixed part through a step of h seconds, as the field, the field of
+ * the others and the torque on the induced part make it, and stores the spins, the torques on
  * the fluid and the moments half way (own_mx ... by row). The floor's mobilities, the
  * brakes and the field of the others (field_x ... by particle) must be up to date. */
 void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, double h);
+
+/* Averaged moments with a fixed part: every particle turns as the lone one does
+ * (excitation->lone_spin), times what its own size, moment and brakes make of the rate:
+ * with the field as long as its fixed part can hold on, whatever brakes it, and by
+ * nrw_turning_rate_rad_s beyond. Fills the spins and torques on the fluid. */
+void nrw_held_spins(nrw_world *world, const nrw_excitation *excitation);
 
 /* Keeps the field of the others, as the pair kernel gave it by row, by particle. */
 void nrw_own_moments_keep_fields(nrw_world *world);

@@ -18,8 +18,8 @@ static double step_out_Hz(const nrw_body *body, const nrw_field *field)
 {
     nrw_vec3 axis = nrw_vec3_cross(field->cos, field->sin);
     double size = nrw_vec3_norm(axis);
-    const bool induced = body->kind != NRW_MOMENT_PERMANENT;
-    if ((induced && !body->particles->shape.doublet) || !(size > 0.0))
+    const bool induced = body->kind != NRW_MOMENT_PERMANENT && body->particles->shape.doublet;
+    if ((!induced && !(body->permanent_fAm2 > 0.0)) || !(size > 0.0))
         return NAN;
     axis = nrw_vec3_scale(axis, 1.0 / size);
     const double mobility = body->floor.mr * (axis.x * axis.x + axis.y * axis.y) +
@@ -69,7 +69,7 @@ static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_
         return;
     }
     if (!(field->frequency_Hz > 0.0)) {
-        if (body->kind == NRW_MOMENT_PERMANENT && !(nrw_vec3_norm(field->steady) > 0.0)) {
+        if (body->permanent_fAm2 > 0.0 && !(nrw_vec3_norm(field->steady) > 0.0)) {
             regime->recommended = NRW_MODEL_RESOLVED;
             (void)snprintf(regime->reason, sizeof regime->reason,
                            "no field holds the permanent moments: each one is followed");
@@ -137,7 +137,7 @@ nrw_lone_particle nrw_lone_particle_of(const nrw_scenario *scenario, double fiel
     if (doublet) {
         lone.drag_pN_s_um *= nrw_spheroid_mean_friction(scenario->particles.shape.aspect);
         lone.step_out_Hz = nrw_doublet_step_out_rad_s(&body, field_mT) / (2.0 * NRW_PI);
-    } else if (body.kind == NRW_MOMENT_PERMANENT) {
+    } else if (body.permanent_fAm2 > 0.0) {
         lone.step_out_Hz =
             nrw_step_out_rad_s(body.permanent_fAm2, field_mT, body.spin_drag_pN_um_s) /
             (2.0 * NRW_PI);

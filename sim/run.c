@@ -631,18 +631,16 @@ static void final_moments(run_state *run)
     }
     for (size_t i = 0; i < world->n_made; i++) {
         const uint32_t id = world->ids[i];
-        double scale = (double)world->moment[i];
-        nrw_vec3 m = common;
-        if (run->scenario->particles.kind == NRW_MOMENT_PERMANENT) {
-            m = (nrw_vec3){world->ux[i], world->uy[i], world->uz[i]};
-            scale *= world->body.permanent_fAm2;
-        } else if (world->doublets) {
-            m = nrw_doublets_moment(world, i);
-            scale = 1.0;
-        }
-        result->moment_x[id] = scale * m.x;
-        result->moment_y[id] = scale * m.y;
-        result->moment_z[id] = scale * m.z;
+        const double scale = (double)world->moment[i];
+        const nrw_vec3 fixed = {world->ux[i], world->uy[i], world->uz[i]};
+        const nrw_vec3 sphere =
+            nrw_vec3_add(common, nrw_vec3_scale(fixed, world->body.permanent_fAm2));
+        const bool soft = world->doublets && world->body.kind == NRW_MOMENT_INDUCED;
+        const nrw_vec3 m =
+            soft ? nrw_doublets_moment(world, i) : nrw_vec3_scale(sphere, scale);
+        result->moment_x[id] = m.x;
+        result->moment_y[id] = m.y;
+        result->moment_z[id] = m.z;
     }
 }
 
@@ -650,7 +648,8 @@ static void final_moments(run_state *run)
 static void judge_run(run_state *run)
 {
     if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && !run->world->doublets &&
-        !(run->scenario->particles.relaxation_time_s > 0.0))
+        !(run->scenario->particles.relaxation_time_s > 0.0) &&
+        !(run->scenario->particles.remanent_fAm2 > 0.0))
         warn(run, "the moment follows the field without lag (relaxation_time_s is 0): no torque "
                   "acts on a sphere, so nothing spins or rolls");
     if ((double)run->n_repeated > REPEATED_MAX * (double)run->n_steps)

@@ -174,7 +174,8 @@ typedef struct nrw_regime {
     double spin_Hz;            /* mean, near the floor, along the spin axis */
     double lone_speed_um_s;    /* rolling speed of a lone particle, with rolling_factor */
     double rim_speed_um_s;     /* aΩ sin δ: that of rolling without slip */
-    double step_out_Hz;        /* permanent moments, near the floor; NAN otherwise */
+    double step_out_Hz;        /* of a permanent moment or a remanent part, near the floor; NAN
+                                  without */
     nrw_model recommended;
     char reason[160];
 } nrw_regime;

@@ -274,14 +274,24 @@ static nrw_vec3 mean_field(const nrw_samples *samples, double from_s, double to_
 static void excite_own(const nrw_world *world, const nrw_samples *samples, double t_s,
                        double rhythm_Hz, double *h_s, nrw_excitation *excitation)
 {
-    const double m2 = world->body.permanent_fAm2 * world->body.permanent_fAm2;
-    double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m2));
+    /* both parts along the field at its peak, as of moments that follow */
+    const double m = world->body.permanent_fAm2 +
+                     (world->body.slope_fAm2_mT > 0.0
+                          ? nrw_body_moment_fAm2(&world->body, samples->peak_mT)
+                          : 0.0);
+    double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
     if (rhythm_Hz > 0.0)
         most = fmin(most, 1.0 / (OWN_STEPS_PER_CYCLE * rhythm_Hz));
     if (*h_s > most)
         *h_s /= ceil(*h_s / most);
     excitation->field = mean_field(samples, t_s, t_s + *h_s);
-    excitation->size2 = m2;
+    if (world->body.slope_fAm2_mT > 0.0) {
+        nrw_average held;
+        nrw_sampled_averages(&world->body, samples, t_s, t_s + *h_s, 1, &held);
+        excitation->torque = held.torque;
+        excitation->induced = nrw_sampled_moment(&world->body, samples, t_s + 0.5 * *h_s);
+    }
+    excitation->size2 = m * m;
 }
 
 void nrw_sampled_excite(const nrw_world *world, const nrw_samples *samples, double t_s, double *h_s,

@@ -49,6 +49,7 @@ typedef struct nrw_particles {
     double saturation_kA_m;   /* induced; INFINITY: none */
     nrw_magnetisation_law law; /* induced, with a saturation */
     double relaxation_time_s; /* induced */
+    double remanent_fAm2;     /* induced; part of the moment that is fixed in the particle */
     double moment_fAm2;       /* permanent */
     double moment_cv;         /* permanent */
     double surface_potential_mV, debye_nm, roughness_nm;

@@ -77,6 +77,8 @@ static const nrw_yaml_field INDUCED_FIELDS[] = {
     NRW_OPTIONAL_OTHER("magnetisation_law"),
     NRW_OPTIONAL("relaxation_time_s", NRW_YAML_DOUBLE, nrw_particles, relaxation_time_s,
                  NRW_FROM_TO(0.0, 1e3)),
+    NRW_OPTIONAL("remanent_fAm2", NRW_YAML_DOUBLE, nrw_particles, remanent_fAm2,
+                 NRW_FROM_TO(0.0, 1e12)),
 };
 
 static const nrw_yaml_field PERMANENT_FIELDS[] = {
@@ -313,10 +315,12 @@ static void read_headings(nrw_yaml_doc *doc, const nrw_yaml_node *node,
                           const nrw_yaml_node *positions, nrw_particles *particles)
 {
     static const char expected[] = "a list of degrees, one for each of positions_um";
-    if (!positions || particles->kind != NRW_MOMENT_PERMANENT) {
+    const bool fixed = particles->kind == NRW_MOMENT_PERMANENT || particles->remanent_fAm2 > 0.0;
+    if (!positions || !fixed) {
         (void)nrw_yaml_error_at_key(doc, node, "leave it out",
                                     !positions ? "needs positions_um"
-                                               : "belongs to magnetics of kind 'permanent'");
+                                               : "belongs to magnetics of kind 'permanent', or "
+                                                 "with remanent_fAm2");
         return;
     }
     if (!nrw_yaml_is_list(doc, node, expected) || positions->kind != NRW_YAML_LIST)

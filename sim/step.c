@@ -288,12 +288,13 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
     double most = world->body.floor.mt / world->body.drag_pN_s_um;
     for (size_t i = 0; i < world->n; i++)
         most = fmax(most, (double)world->along[i]);
-    return OWN_STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
+    const double stable = OWN_STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
+    return world->has_old_velocity ? fmin(stable, world->own_allowed_s) : stable;
 }
 
-/* The step that the error rule allows for the forces that are held over it: those of
- * all but close neighbours, in vx, vy. Halvings of h_s. */
-static double step_allowed(nrw_world *world, double h_s)
+/* The longest step that the error rule allows for the forces that are held over it, in
+ * vx, vy: those of all but close neighbours, or all of own moments. */
+static double allowed_s(const nrw_world *world)
 {
     float change = 0.0f, carried = 0.0f;
     for (size_t row = 0; row < world->n && world->has_old_velocity; row++) {
@@ -315,6 +316,13 @@ static double step_allowed(nrw_world *world, double h_s)
     /* the flow is that of the place at the step's beginning */
     if (carried > 0.0f)
         allowed = fmin(allowed, CARRY_MAX * d / sqrt((double)carried));
+    return allowed;
+}
+
+/* Halvings of h_s down to that. */
+static double step_allowed(const nrw_world *world, double h_s)
+{
+    const double allowed = allowed_s(world);
     double h = h_s;
     while (h > allowed && h > 1e-12)
         h *= 0.5;
@@ -367,6 +375,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     nrw_brakes_take(world, law);
     if (world->own_moments)
         nrw_own_moments_turn(world, excitation, h_s);
+    else if (excitation->hold_pN_um > 0.0)
+        nrw_held_spins(world, excitation);
     else
         kernels->spins(&world->rows);
     nrw_pair_sum(world, excitation);
@@ -474,6 +484,12 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
             n_spans = (int)fmax(1.0, floor(h / h_s * excitation->n_substeps + 1e-6));
             h = h_s / excitation->n_substeps * n_spans;
         }
+        remember_velocity(world, h);
+    } else {
+        /* moments have turned by the whole step: the rule shortens the next one */
+        float largest[3];
+        update_velocity(world, false, false, largest);
+        world->own_allowed_s = allowed_s(world);
         remember_velocity(world, h);
     }
     const double least = h_s / STEP_SHRINK_MAX;

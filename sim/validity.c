@@ -142,6 +142,8 @@ static double turns(const basis *b)
 static double step_out_ratio(const basis *b)
 {
     double largest = NAN;
+    if (b->body.kind == NRW_MOMENT_INDUCED && b->body.permanent_fAm2 > 0.0) /* a remanent part may slip: the rest follows */
+        return NAN;
     for (int k = 0; k < b->n; k++)
         if (isfinite(b->regimes[k].step_out_Hz))
             largest = fmax(largest, frequency_Hz(b->settings[k]) / b->regimes[k].step_out_Hz);
@@ -151,7 +153,7 @@ static double step_out_ratio(const basis *b)
 static double alignment(const basis *b)
 {
     double least = NAN;
-    if (b->body.kind != NRW_MOMENT_PERMANENT || b->resolved)
+    if (!(b->body.permanent_fAm2 > 0.0) || b->resolved)
         return NAN;
     for (int k = 0; k < b->n; k++)
         if (b->peaks_mT[k] > 0.0)
@@ -171,22 +173,7 @@ static double lag(const basis *b)
     return largest;
 }
 
-/* Magnetisation of a sphere by Langevin's law in its own field H0 − M/3: by bisection,
- * as what it gives falls with M. */
-static double langevin_kA_m(double saturation, double susceptibility, double applied)
-{
-    double low = 0.0, high = fmin(saturation, 3.0 * applied);
-    for (int k = 0; k < 60; k++) {
-        const double middle = 0.5 * (low + high);
-        const double inside = applied - middle / 3.0;
-        if (saturation * nrw_langevin(3.0 * susceptibility * inside / saturation) > middle)
-            low = middle;
-        else
-            high = middle;
-    }
-    return 0.5 * (low + high);
-}
-
+/* Of the material by one law of saturation against the other. */
 static double law_difference(const basis *b)
 {
     const nrw_particles *particles = &b->scenario->particles;
@@ -198,7 +185,11 @@ static double law_difference(const basis *b)
         b->body.volume_um3;
     const double saturation =
         isfinite(particles->saturation_kA_m) ? particles->saturation_kA_m : MAGNETITE_kA_m;
-    const double other = langevin_kA_m(saturation, particles->susceptibility, applied);
+    const nrw_magnetisation_law law = particles->law == NRW_LAW_LANGEVIN
+                                          ? NRW_LAW_FROHLICH_KENNELLY
+                                          : NRW_LAW_LANGEVIN;
+    const double other =
+        nrw_sphere_magnetisation_kA_m(law, saturation, particles->susceptibility, applied);
     return fmax(used, other) / fmin(used, other) - 1.0;
 }
 

@@ -28,9 +28,12 @@ typedef struct nrw_excitation {
     double size2;                               /* ⟨m·m⟩, for the contact gap */
     int n_substeps;                             /* 1: only the averages are used */
     nrw_sym3 substep_tensors[NRW_MAX_SUBSTEPS]; /* (n_substeps) mean over each */
-    nrw_vec3 field; /* permanent moments, resolved, and doublets: B in mT at the middle of the
-                       step */
-    nrw_vec3 lagged; /* induced doublets: the field that the moment follows, mT */
+    /* own moments, and doublets: B in mT at the middle of the step; the field that the
+     * moment of induced doublets follows; the induced part of own moments, fA·m² */
+    nrw_vec3 field, lagged, induced;
+    /* a fixed part that the averages are of (nrw_average): else 0 */
+    nrw_vec3 lone_spin, lag_torque;
+    double hold_pN_um, rate_rad_s;
 } nrw_excitation;
 
 typedef struct nrw_world {
@@ -39,7 +42,7 @@ typedef struct nrw_world {
     nrw_body body;
     double rolling_factor, pair_flow_factor, brake_factor;
     uint64_t seed;
-    bool own_moments; /* permanent moments in the resolved model */
+    bool own_moments; /* moments with a fixed part in the resolved model: each is followed */
     struct nrw_doublets *doublets; /* owned; NULL: spheres (doublet_world.h) */
 
     size_t n, padded; /* particles in the channel; rows */
@@ -48,7 +51,7 @@ typedef struct nrw_world {
     uint32_t *ids;    /* (n_made) number of each particle in the scenario */
     /* state */
     double *x, *y, *z;    /* (n) centres, µm */
-    double *ux, *uy, *uz; /* (n) directions of permanent moments */
+    double *ux, *uy, *uz; /* (n) directions of the moments' fixed parts */
     double *kept[6];      /* (n) copies of the six arrays above */
     double kept_time_s, kept_overlap;
     double time_s;
@@ -83,6 +86,7 @@ typedef struct nrw_world {
     float *moved_x, *moved_y, *moved_z; /* (n) mean velocity of the last step, by particle */
     bool has_old_velocity;
     double old_step_s;
+    double own_allowed_s; /* own moments: what the error rule allows after the last step */
     float *qx, *qy, *tz; /* torques on the fluid, see nrw_pair_task */
     nrw_pair_task task;
     nrw_near_task near;
@@ -140,7 +144,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
 /* The longest time over which the dipole forces of close neighbours, of mean square
  * moment size2 in (fA·m²)², can be held without becoming unstable, s: their stiffness is
  * about 0.3 ⟨m²⟩/d⁵ a pair. nrw_world_step keeps to its own, finer bound by substeps,
- * except for own moments, whose steps the caller must keep shorter. O(n). */
+ * except for own moments, whose steps the caller must keep shorter: for them also what the
+ * error rule allows after the last step. O(n). */
 double nrw_world_stable_s(const nrw_world *world, double size2);
 
 /* Keeps the state as it is now, and goes back to it: a step that failed is taken

@@ -591,6 +591,29 @@ Test(scenario_file, saturation_is_frohlich_and_kennelly_s_unless_langevin_s_is_a
     free(langevin);
 }
 
+Test(scenario_file, a_remanent_part_belongs_to_induced_moments_and_has_a_heading)
+{
+    char *text = input_replace(INPUT_GATE, "susceptibility: 0.3}",
+                               "susceptibility: 0.3, remanent_fAm2: 0.5}\n"
+                               "  positions_um: [[-200, 0]]\n  moments_deg: [30]");
+    char *one = input_replace(text, "count: 150", "count: 1");
+    nrw_scenario *scenario = input_scenario(one);
+    cr_assert_eq(scenario->particles.remanent_fAm2, 0.5);
+    cr_assert_eq(scenario->particles.moments_deg[0], 30.0);
+    nrw_scenario_destroy(scenario);
+    free(text);
+    free(one);
+    scenario = input_scenario(INPUT_GATE);
+    cr_assert_eq(scenario->particles.remanent_fAm2, 0.0);
+    nrw_scenario_destroy(scenario);
+    CASES(INPUT_GATE,
+          {"susceptibility: 0.3}", "susceptibility: 0.3, remanent_fAm2: ^-1}",
+           "particles.magnetics.remanent_fAm2", "-1 is out of range", "from 0"},
+          {"{kind: induced, susceptibility: 0.3}",
+           "{kind: permanent, moment_fAm2: 3, ^remanent_fAm2: 1}",
+           "particles.magnetics.remanent_fAm2", "belongs to kind 'induced'", "leave it out"});
+}
+
 Test(scenario_file, a_sweep_s_drive_must_be_slow_enough_for_the_moments)
 {
     CASES(INPUT_GATE, {"{kind: induced, susceptibility: 0.3}",

@@ -123,6 +123,38 @@ static double own_error(double h_s, double *spin_error)
     return error;
 }
 
+Test(step, own_moments_keep_to_the_error_rule_too)
+{
+    /* two strong moments abreast that a field along and then against their line turns from
+     * repelling to attracting each other */
+    const double at_start[2][3] = {{-3.0, 0.0, 1.65}, {3.0, 0.0, 1.65}};
+    const double headings[2] = {90.0, 90.0};
+    small_setup setup = small_setup_open(2, at_start);
+    small_setup_permanent(&setup, 300.0, headings);
+    nrw_world *world = small_world(&setup, true);
+    nrw_field field = {.steady = {0.0, 10.0, 0.0}};
+    const double m2 = 300.0 * 300.0, free_s = nrw_world_stable_s(world, 1.0), h_s = 1e-4;
+    nrw_excitation excitation = small_excitation(world, &field);
+    small_advance(world, &excitation, h_s, h_s);
+    const double before[2] = {(double)world->vx[0], (double)world->vy[0]};
+    /* nothing has changed so far: only stability counts */
+    field.steady = (nrw_vec3){10.0, 0.0, 0.0};
+    excitation = small_excitation(world, &field);
+    small_advance(world, &excitation, h_s, h_s);
+    const double change =
+        hypot((double)world->vx[0] - before[0], (double)world->vy[0] - before[1]);
+    cr_assert_gt(change, 100.0, "%g µm/s", change);
+    /* ½ h² |Δv/Δt| = 0.1 d; velocities are single precision */
+    const double allowed = sqrt(2.0 * 0.1 * 3.0 * h_s / change);
+    cr_assert_lt(allowed, free_s);
+    cr_assert_float_eq(nrw_world_stable_s(world, 1.0), allowed, 1e-4 * allowed);
+    cr_assert_leq(nrw_world_stable_s(world, m2), allowed);
+    nrw_world_drive_changed(world);
+    cr_assert_gt(nrw_world_stable_s(world, 1.0), allowed);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
 Test(step, permanent_moments_turn_and_move_as_an_independent_integration_has_it)
 {
     /* 32 steps a period, as runs take, and finer. The field is held over a step, so a
