@@ -27,7 +27,7 @@ nrw_block_kernel NRW_KERNEL(nrw_block_response_);
 
 /* Rows that are taken together, so that each vector of another block is loaded once for
  * all of them; as many as the registers hold sums of. */
-enum { GROUP_DIPOLES = 4, GROUP_FLOW = 2 };
+enum { GROUP_DIPOLES = 4, GROUP_FLOW = 1 };
 
 /* Places of a group of rows as a block sees them, and the rest of the rows. */
 typedef struct row_group {

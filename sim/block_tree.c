@@ -241,3 +241,26 @@ void nrw_block_tree_move(nrw_block_tree *tree, const double *x_um, const double 
     take_points(tree, (const double *const[]){x_um, y_um, z_um});
     measure(tree);
 }
+
+size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const float high[3],
+                           float reach_um, size_t first, uint32_t *found)
+{
+    enum { DEEPEST = 64 }; /* halvings of 2^32 blocks, and one more on the way */
+    uint32_t stack[DEEPEST];
+    size_t n_stack = 1, n_found = 0;
+    stack[0] = 0;
+    while (n_stack > 0) {
+        const uint32_t at = stack[--n_stack];
+        const nrw_block_node *node = &tree->nodes[at];
+        if (node->first + node->n_blocks <= first ||
+            !(nrw_boxes_apart2_um2(node->low, node->high, low, high) < reach_um * reach_um))
+            continue;
+        if (node->n_blocks == 1) {
+            found[n_found++] = at;
+            continue;
+        }
+        stack[n_stack++] = node->right;
+        stack[n_stack++] = node->left;
+    }
+    return n_found;
+}

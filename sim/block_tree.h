@@ -55,6 +55,25 @@ void nrw_block_tree_sort(nrw_block_tree *tree, size_t n, const double *x_um, con
 void nrw_block_tree_move(nrw_block_tree *tree, const double *x_um, const double *y_um,
                          const double *z_um);
 
+/* Squared distance of two boxes. */
+static inline float nrw_boxes_apart2_um2(const float low_a[3], const float high_a[3],
+                                         const float low_b[3], const float high_b[3])
+{
+    float sum = 0.0f;
+    for (int axis = 0; axis < 3; axis++) {
+        const float above = low_a[axis] - high_b[axis], below = low_b[axis] - high_a[axis];
+        const float gap = above > below ? above : below;
+        sum += gap > 0.0f ? gap * gap : 0.0f;
+    }
+    return sum;
+}
+
+/* Single blocks, from block `first` on, whose boxes come closer than reach_um to a box (in
+ * µm from the tree's origin): their nodes, in the order of the blocks, into `found`, which
+ * must have room for all (n_blocks − first). Returns how many. */
+size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const float high[3],
+                           float reach_um, size_t first, uint32_t *found);
+
 /* Largest number of nodes that nrw_block_tree_sort can make for n particles. */
 size_t nrw_block_tree_most_nodes(size_t n);
 

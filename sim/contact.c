@@ -1,4 +1,4 @@
-#include "contact.h"
+#include "contact_find.h"
 
 #include <math.h>
 #include <string.h>
@@ -8,16 +8,11 @@ enum {
      * packing, 18 are within reach in a crystal, and rows of unequal length leave
      * some empty. */
     SLOTS_PER_PARTICLE = 28,
-    /* Up to here all pairs are tested for the list, in lanes; beyond, cells. */
-    ALL_PAIRS_MAX = 1024,
     /* Rows are sorted by their number of neighbours within windows of this many. */
     SORT_WINDOW = 256,
-    MOST_NEIGHBOURS = 63,
     MAX_SWEEPS = 40,
     SURE_SWEEPS = 200
 };
-
-#define FAR_AWAY_UM 1e6f
 
 /* Length of the sweeps' steps against the bound that can't diverge, and the share
  * of the last change that is repeated (heavy ball, Polyak 1964); the first step is
@@ -43,12 +38,14 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->order4 = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->n_neighbours = nrw_arena_take(arena, n_rows, sizeof(float));
     contacts->self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    contacts->row_place = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    contacts->near_blocks = nrw_arena_take(arena, contacts->n_chunks, sizeof(uint32_t));
     contacts->row_of = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->starts = nrw_arena_take(arena, contacts->n_chunks + 1, sizeof(uint32_t));
     contacts->partner = nrw_arena_take(arena, capacity, sizeof(uint32_t));
-    float **slots[] = {&contacts->touch,    &contacts->nx,       &contacts->ny,
-                       &contacts->nz,       &contacts->gap,      &contacts->force[0],
-                       &contacts->force[1], &contacts->step,     &contacts->excess};
+    float **slots[] = {&contacts->touch,    &contacts->nx,   &contacts->ny,
+                       &contacts->nz,       &contacts->gap,  &contacts->force[0],
+                       &contacts->force[1], &contacts->step, &contacts->excess};
     for (size_t k = 0; k < sizeof slots / sizeof *slots; k++)
         *slots[k] = nrw_arena_take(arena, capacity, sizeof(float));
     contacts->ref_x = nrw_arena_take(arena, n, sizeof(double));
@@ -59,13 +56,13 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     for (size_t k = 0; k < sizeof sorts / sizeof *sorts; k++)
         *sorts[k] = nrw_arena_take(arena, n_rows, sizeof(float));
     contacts->found =
-        nrw_arena_take(arena, capacity + 3 * MOST_NEIGHBOURS + NRW_LANES, sizeof(uint32_t));
+        nrw_arena_take(arena, capacity + 3 * NRW_CONTACT_MOST + NRW_LANES, sizeof(uint32_t));
     contacts->found_starts = nrw_arena_take(arena, n + 1, sizeof(uint32_t));
 }
 
 void nrw_contacts_clear(nrw_contacts *contacts)
 {
-    nrw_cell_grid_clear(&contacts->grid);
+    nrw_block_tree_clear(&contacts->tree);
 }
 
 nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
@@ -102,116 +99,29 @@ static bool moved_too_far(const nrw_contacts *contacts, size_t n, const double *
     return !(largest <= limit * limit);
 }
 
-/* Neighbours of all particles, one after the other, tested against all. */
-static bool find_among_all(nrw_contacts *contacts, size_t n)
-{
-    const nrw_kernels *kernels = nrw_kernels_get();
-    uint32_t *starts = contacts->found_starts;
-    starts[0] = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (starts[i] + MOST_NEIGHBOURS > contacts->capacity)
-            return false;
-        const size_t count =
-            kernels->close(contacts->n_rows, contacts->sort_x, contacts->sort_y, contacts->sort_z,
-                           contacts->sort_radius, i, NRW_CONTACT_REACH, NRW_CONTACT_SURE,
-                           MOST_NEIGHBOURS, contacts->found + starts[i]);
-        if (count > MOST_NEIGHBOURS)
-            return false;
-        starts[i + 1] = starts[i] + (uint32_t)count;
-    }
-    return true;
-}
-
-static void sort_rising(uint32_t *values, size_t n)
-{
-    for (size_t k = 1; k < n; k++) {
-        const uint32_t value = values[k];
-        size_t at = k;
-        for (; at > 0 && values[at - 1] > value; at--)
-            values[at] = values[at - 1];
-        values[at] = value;
-    }
-}
-
-/* The same for one particle from the cells. */
-static size_t find_around(const nrw_contacts *contacts, size_t i, const double at[3],
-                          uint32_t *found)
-{
-    const nrw_cell_grid *grid = &contacts->grid;
-    const float *sx = contacts->sort_x, *sy = contacts->sort_y, *sz = contacts->sort_z;
-    const float *radius = contacts->sort_radius;
-    uint32_t outer[MOST_NEIGHBOURS];
-    size_t n_inner = 0, n_outer = 0;
-    nrw_cell_range ranges[NRW_CELL_BLOCK];
-    const size_t n_ranges = nrw_cell_grid_around(grid, at[0], at[1], at[2], ranges);
-    for (size_t r = 0; r < n_ranges; r++) {
-        for (uint32_t item = ranges[r].begin; item < ranges[r].end; item++) {
-            const uint32_t j = grid->items[item];
-            const float dx = sx[i] - sx[j], dy = sy[i] - sy[j], dz = sz[i] - sz[j];
-            const float r2 = dx * dx + dy * dy + dz * dz, touch = radius[i] + radius[j];
-            const float touch2 = touch * touch;
-            if (j == i || !(r2 < NRW_CONTACT_REACH * NRW_CONTACT_REACH * touch2))
-                continue;
-            if (n_inner + n_outer == MOST_NEIGHBOURS)
-                return MOST_NEIGHBOURS + 1;
-            if (r2 < NRW_CONTACT_SURE * NRW_CONTACT_SURE * touch2)
-                found[n_inner++] = j;
-            else
-                outer[n_outer++] = j;
-        }
-    }
-    sort_rising(found, n_inner);
-    sort_rising(outer, n_outer);
-    memcpy(found + n_inner, outer, n_outer * sizeof *outer);
-    return n_inner + n_outer;
-}
-
-static bool find_in_cells(nrw_contacts *contacts, size_t n, const double *x, const double *y,
-                          const double *z, float largest_radius)
-{
-    nrw_cell_grid_sort(&contacts->grid, n, x, y, z,
-                       (double)(NRW_CONTACT_REACH * 2.0f * largest_radius));
-    uint32_t *starts = contacts->found_starts;
-    starts[0] = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (starts[i] + MOST_NEIGHBOURS > contacts->capacity)
-            return false;
-        const double at[3] = {x[i], y[i], z[i]};
-        const size_t count = find_around(contacts, i, at, contacts->found + starts[i]);
-        if (count > MOST_NEIGHBOURS)
-            return false;
-        starts[i + 1] = starts[i] + (uint32_t)count;
-    }
-    return true;
-}
-
-/* Rows by falling number of neighbours within windows, else by particle. A single
- * chunk gains nothing by it. */
+/* Rows by falling number of neighbours within windows, else by place. A single chunk
+ * gains nothing by it. */
 static void sort_rows(nrw_contacts *contacts)
 {
-    if (contacts->n <= NRW_LANES) {
-        for (uint32_t i = 0; i < contacts->n; i++)
-            contacts->order[i] = contacts->row_of[i] = i;
-        for (size_t row = contacts->n; row < contacts->n_rows; row++)
-            contacts->order[row] = (uint32_t)contacts->n;
-        return;
-    }
     const uint32_t *starts = contacts->found_starts;
-    for (size_t first = 0; first < contacts->n_rows; first += SORT_WINDOW) {
-        const size_t last = first + SORT_WINDOW < contacts->n ? first + SORT_WINDOW : contacts->n;
-        uint32_t places[MOST_NEIGHBOURS + 2] = {0};
-        for (size_t i = first; i < last; i++)
-            places[MOST_NEIGHBOURS - (starts[i + 1] - starts[i]) + 1]++;
-        for (size_t k = 0; k <= MOST_NEIGHBOURS; k++)
-            places[k + 1] += places[k];
-        for (size_t i = first; i < last; i++) {
-            const size_t row = first + places[MOST_NEIGHBOURS - (starts[i + 1] - starts[i])]++;
-            contacts->order[row] = (uint32_t)i;
-            contacts->row_of[i] = (uint32_t)row;
+    const size_t n = contacts->n, window = n <= NRW_LANES ? 1 : SORT_WINDOW;
+    for (size_t first = 0; first < n; first += window) {
+        const size_t last = first + window < n ? first + window : n;
+        uint32_t rows[NRW_CONTACT_MOST + 2] = {0};
+        for (size_t place = first; place < last; place++)
+            rows[NRW_CONTACT_MOST - (starts[place + 1] - starts[place]) + 1]++;
+        for (size_t k = 0; k <= NRW_CONTACT_MOST; k++)
+            rows[k + 1] += rows[k];
+        for (size_t place = first; place < last; place++) {
+            const size_t row =
+                first + rows[NRW_CONTACT_MOST - (starts[place + 1] - starts[place])]++;
+            contacts->order[row] = nrw_contacts_particle(contacts, place);
+            contacts->row_place[row] = (uint32_t)place;
+            contacts->row_of[contacts->order[row]] = (uint32_t)row;
         }
     }
-    for (size_t row = contacts->n; row < contacts->n_rows; row++)
-        contacts->order[row] = (uint32_t)contacts->n;
+    for (size_t row = n; row < contacts->n_rows; row++)
+        contacts->order[row] = (uint32_t)n;
 }
 
 static bool fill_slots(nrw_contacts *contacts, const float *radius)
@@ -221,11 +131,13 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
     contacts->starts[0] = 0;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++) {
         const uint32_t *order = contacts->order + chunk * NRW_LANES;
+        const uint32_t *places = contacts->row_place + chunk * NRW_LANES;
         const uint32_t begin = contacts->starts[chunk];
         uint32_t width = 0, counts[NRW_LANES];
         for (size_t lane = 0; lane < NRW_LANES; lane++) {
-            const uint32_t i = order[lane];
-            counts[lane] = i < contacts->n ? found_starts[i + 1] - found_starts[i] : 0;
+            const uint32_t place = places[lane];
+            counts[lane] =
+                order[lane] < contacts->n ? found_starts[place + 1] - found_starts[place] : 0;
             contacts->n_neighbours[chunk * NRW_LANES + lane] = (float)counts[lane];
             width = counts[lane] > width ? counts[lane] : width;
         }
@@ -238,7 +150,8 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
                 contacts->touch[at] = 1.0f;
                 if (slot >= counts[lane])
                     continue;
-                const uint32_t i = order[lane], j = contacts->found[found_starts[i] + slot];
+                const uint32_t other = contacts->found[found_starts[places[lane]] + slot];
+                const uint32_t i = order[lane], j = nrw_contacts_particle(contacts, other);
                 contacts->partner[at] = (uint32_t)nrw_four_of(contacts->row_of[j]);
                 contacts->touch[at] = radius[i] + radius[j];
             }
@@ -252,16 +165,9 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
 static void build(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                   const double *z, const float *radius, float largest_radius)
 {
-    const double ox = x[0], oy = y[0];
-    for (size_t i = 0; i < contacts->n_rows; i++) {
+    for (size_t i = 0; i < contacts->n_rows; i++)
         contacts->self[i] = (uint32_t)nrw_four_of(i);
-        contacts->sort_x[i] = i < n ? (float)(x[i] - ox) : FAR_AWAY_UM;
-        contacts->sort_y[i] = i < n ? (float)(y[i] - oy) : FAR_AWAY_UM;
-        contacts->sort_z[i] = i < n ? (float)z[i] : FAR_AWAY_UM;
-        contacts->sort_radius[i] = i < n ? radius[i] : 0.0f;
-    }
-    const bool found = n <= ALL_PAIRS_MAX ? find_among_all(contacts, n)
-                                          : find_in_cells(contacts, n, x, y, z, largest_radius);
+    const bool found = nrw_contacts_find(contacts, n, x, y, z, radius, largest_radius);
     contacts->overflow = !found;
     if (found) {
         sort_rows(contacts);

@@ -26,7 +26,7 @@
 #include <stdint.h>
 
 #include "arena.h"
-#include "cell_grid.h"
+#include "block_tree.h"
 #include "kernel.h"
 
 /* Pairs closer than this many contact distances are listed. */
@@ -53,13 +53,19 @@ typedef struct nrw_contacts {
     uint32_t *self;                /* (n_rows) nrw_four_of each row */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
     float *sort_x, *sort_y, *sort_z, *sort_radius; /* (n_rows) scratch */
-    uint32_t *found;        /* (capacity) scratch: neighbours, particle by particle */
+    uint32_t *found;        /* (capacity) scratch: places of neighbours, place by place */
     uint32_t *found_starts; /* (n + 1) */
     bool valid;
     bool overflow; /* more pairs than fit: the particles lie on top of each other */
     uint64_t n_builds;
-    nrw_cell_grid grid; /* owned */
+    nrw_block_tree tree;   /* owned; where the particles lie in large swarms */
+    bool by_tree;          /* places below are the tree's rows, else the particles themselves */
+    uint32_t *row_place;   /* (n_rows) place of each row's particle */
+    uint32_t *near_blocks; /* (n_rows/16) scratch */
 } nrw_contacts;
+
+/* Neighbours of a particle, at most. */
+enum { NRW_CONTACT_MOST = 63 };
 
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
 /* A particle that moved farther than this against the swarm's mean since the list was

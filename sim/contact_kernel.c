@@ -24,6 +24,7 @@ nrw_begin_kernel NRW_KERNEL(nrw_contact_begin_);
 nrw_sweep_kernel NRW_KERNEL(nrw_contact_first_sweep_);
 nrw_sweep_kernel NRW_KERNEL(nrw_contact_sweep_);
 nrw_close_kernel NRW_KERNEL(nrw_contact_close_);
+nrw_close_blocks_kernel NRW_KERNEL(nrw_contact_close_blocks_);
 
 /* --- finding neighbours ----------------------------------------------------- */
 
@@ -37,16 +38,21 @@ static inline size_t append(uint32_t *found, size_t count, unsigned bits, size_t
     return count;
 }
 
-size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, const float *z,
-                                      const float *radius, size_t i, float reach, float inner,
-                                      size_t most, uint32_t *found)
+/* Among the listed blocks of 16, or (blocks NULL) among all of them. */
+static inline size_t find_close(size_t n_blocks, const uint32_t *blocks, const float *x,
+                                const float *y, const float *z, const float *radius, size_t i,
+                                float reach, float inner, size_t most, uint32_t *found)
 {
     const nrw_lanes xi = lanes_all(x[i]), yi = lanes_all(y[i]), zi = lanes_all(z[i]);
     const nrw_lanes ri = lanes_all(radius[i]), factor = lanes_all(reach * reach);
     const nrw_lanes inner_factor = lanes_all(inner * inner);
     uint32_t outer[128 + NRW_WIDTH];
     size_t n_inner = 0, n_outer = 0;
-    for (size_t j = 0; j < n && n_inner <= most && n_outer <= most; j += NRW_WIDTH) {
+    for (size_t k = 0; k < n_blocks * (NRW_LANES / NRW_WIDTH) && n_inner <= most && n_outer <= most;
+         k++) {
+        const size_t block = k / (NRW_LANES / NRW_WIDTH);
+        const size_t j =
+            (blocks ? blocks[block] : block) * NRW_LANES + k % (NRW_LANES / NRW_WIDTH) * NRW_WIDTH;
         const nrw_lanes dx = xi - lanes_load(x + j), dy = yi - lanes_load(y + j);
         const nrw_lanes dz = zi - lanes_load(z + j), touch = ri + lanes_load(radius + j);
         const nrw_lanes r2 = dx * dx + dy * dy + dz * dz, touch2 = touch * touch;
@@ -60,6 +66,21 @@ size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, 
     for (size_t k = 0; k < n_outer && k <= most; k++)
         found[n_inner + k] = outer[k];
     return n_inner + n_outer;
+}
+
+size_t NRW_KERNEL(nrw_contact_close_)(size_t n, const float *x, const float *y, const float *z,
+                                      const float *radius, size_t i, float reach, float inner,
+                                      size_t most, uint32_t *found)
+{
+    return find_close(n / NRW_LANES, NULL, x, y, z, radius, i, reach, inner, most, found);
+}
+
+size_t NRW_KERNEL(nrw_contact_close_blocks_)(size_t n_blocks, const uint32_t *blocks,
+                                             const float *x, const float *y, const float *z,
+                                             const float *radius, size_t i, float reach,
+                                             float inner, size_t most, uint32_t *found)
+{
+    return find_close(n_blocks, blocks, x, y, z, radius, i, reach, inner, most, found);
 }
 
 /* --- geometry and near dipoles ---------------------------------------------- */

@@ -262,15 +262,12 @@ typedef struct across_work {
     nrw_lanes sums[NRW_FAR_LOCALS][NRW_FAR_POTENTIALS];
 } across_work;
 
-static inline void add_terms(const term_table *table, across_work *work, int out, const int what)
+/* The terms [begin, end) of one local term; `flipped`: the image's moments change sign. */
+static inline void add_range(const term_table *table, const across_work *work, int begin, int end,
+                             nrw_lanes flow[6], nrw_lanes dipole[3], const int what,
+                             const bool flipped)
 {
-    nrw_lanes *sums = work->sums[out];
-    nrw_lanes flow[6], dipole[3];
-    for (int p = 0; p < 6; p++)
-        flow[p] = what & ACROSS_FLOW ? sums[p] : lanes_all(0.0f);
-    for (int p = 0; p < 3; p++)
-        dipole[p] = what & ACROSS_FLOW ? sums[6] : sums[p];
-    for (int t = table->begin[out]; t < table->begin[out + 1]; t++) {
+    for (int t = begin; t < end; t++) {
         const nrw_lanes *m = work->moments[table->moment[t]];
         const int at = table->derivative[t];
         if (what & ACROSS_DIPOLES)
@@ -280,7 +277,6 @@ static inline void add_terms(const term_table *table, across_work *work, int out
                 dipole[p] = lanes_fma(m[0], work->dipole[p][at], dipole[p]);
         if (what & ACROSS_FLOW) {
             const nrw_lanes near = work->direct[at], far = work->image[at];
-            const bool flipped = t >= table->flips[out];
             for (int p = 0; p < 3; p++) {
                 flow[p] = lanes_fma(m[p + 1], near, flow[p]);
                 flow[p + 3] = flipped ? lanes_less(m[p + 1], far, flow[p + 3])
@@ -288,6 +284,19 @@ static inline void add_terms(const term_table *table, across_work *work, int out
             }
         }
     }
+}
+
+static inline void add_terms(const term_table *table, across_work *work, int out, const int what)
+{
+    nrw_lanes *sums = work->sums[out];
+    nrw_lanes flow[6], dipole[3];
+    for (int p = 0; p < 6; p++)
+        flow[p] = what & ACROSS_FLOW ? sums[p] : lanes_all(0.0f);
+    for (int p = 0; p < 3; p++)
+        dipole[p] = what & ACROSS_FLOW ? sums[6] : sums[p];
+    const int begin = table->begin[out], flips = table->flips[out], end = table->begin[out + 1];
+    add_range(table, work, begin, flips, flow, dipole, what, false);
+    add_range(table, work, flips, end, flow, dipole, what, true);
     for (int p = 0; p < 6 && what & ACROSS_FLOW; p++)
         sums[p] = flow[p];
     if (what & ACROSS_DIPOLES)
@@ -296,6 +305,7 @@ static inline void add_terms(const term_table *table, across_work *work, int out
         sums[p] = dipole[p];
 }
 
+/* Moments of the sources and derivatives to the targets. */
 static inline void take_sources(const nrw_far_task *task, const uint32_t *targets,
                                 const uint32_t *sources, across_work *work, const int what)
 {
@@ -340,13 +350,14 @@ static inline void take_sources(const nrw_far_task *task, const uint32_t *target
 static inline void store_locals(const nrw_far_task *task, const uint32_t *targets,
                                 const across_work *work)
 {
+    _Alignas(64) float rows[4 * NRW_LANES];
     for (size_t out = 0; out < NRW_FAR_LOCALS; out++)
-        for (size_t p = 0; p < NRW_FAR_POTENTIALS; p++) {
-            float values[NRW_WIDTH];
-            lanes_store(values, work->sums[out][p]);
-            for (int lane = 0; lane < NRW_WIDTH; lane++)
-                task->locals[((size_t)targets[lane] * NRW_FAR_LOCALS + out) * NRW_FAR_POTENTIALS +
-                             p] = values[lane];
+        for (size_t p = 0; p < NRW_FAR_POTENTIALS; p += 4) {
+            lanes_scatter4(rows, 0, work->sums[out] + p);
+            for (size_t lane = 0; lane < NRW_WIDTH; lane++)
+                memcpy(task->locals +
+                           ((size_t)targets[lane] * NRW_FAR_LOCALS + out) * NRW_FAR_POTENTIALS + p,
+                       rows + nrw_four_of(lane), 4 * sizeof(float));
         }
 }
 

@@ -226,6 +226,12 @@ typedef size_t nrw_close_kernel(size_t n, const float *x, const float *y, const 
                                 const float *radius, size_t i, float reach, float inner,
                                 size_t most, uint32_t *found);
 
+/* The same among the particles of listed blocks of 16 alone. */
+typedef size_t nrw_close_blocks_kernel(size_t n_blocks, const uint32_t *blocks, const float *x,
+                                       const float *y, const float *z, const float *radius,
+                                       size_t i, float reach, float inner, size_t most,
+                                       uint32_t *found);
+
 /* See nrw_normal_array in random.h. */
 typedef void nrw_normals_kernel(uint64_t seed, uint32_t stream, uint32_t step, size_t n,
                                 float *normals);
@@ -256,6 +262,7 @@ typedef struct nrw_kernels {
     nrw_begin_kernel *begin;
     nrw_sweep_kernel *first_sweep, *sweep;
     nrw_close_kernel *close;
+    nrw_close_blocks_kernel *close_blocks;
     nrw_rows_kernel *spins, *base;
     nrw_velocity_kernel *velocity;
     nrw_predict_kernel *predict;

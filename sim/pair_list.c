@@ -74,19 +74,6 @@ typedef struct box {
     float low[3], high[3];
 } box;
 
-/* Squared distance of two boxes. */
-static float apart2(const float low_a[3], const float high_a[3], const float low_b[3],
-                    const float high_b[3])
-{
-    float sum = 0.0f;
-    for (int axis = 0; axis < 3; axis++) {
-        const float above = low_a[axis] - high_b[axis], below = low_b[axis] - high_a[axis];
-        const float gap = above > below ? above : below;
-        sum += gap > 0.0f ? gap * gap : 0.0f;
-    }
-    return sum;
-}
-
 static box quarter_box(const nrw_block_tree *tree, size_t first, size_t last)
 {
     box b;
@@ -101,35 +88,13 @@ static box quarter_box(const nrw_block_tree *tree, size_t first, size_t last)
     return b;
 }
 
-/* The leaves from a block on that come within reach of its box, in the order of the tree. */
-static size_t leaves_near(const nrw_block_tree *tree, const nrw_block_node *leaf, float reach2,
-                          uint32_t *found)
-{
-    uint32_t stack[64];
-    size_t n_stack = 1, n_found = 0;
-    stack[0] = 0;
-    while (n_stack > 0) {
-        const uint32_t at = stack[--n_stack];
-        const nrw_block_node *node = &tree->nodes[at];
-        if (node->first + node->n_blocks <= leaf->first ||
-            !(apart2(node->low, node->high, leaf->low, leaf->high) < reach2))
-            continue;
-        if (node->n_blocks == 1) {
-            found[n_found++] = at;
-            continue;
-        }
-        stack[n_stack++] = node->right;
-        stack[n_stack++] = node->left;
-    }
-    return n_found;
-}
-
 /* Lists of a block's quarters. */
-static bool list_block(nrw_pair_list *list, const nrw_block_node *leaf, float reach2,
+static bool list_block(nrw_pair_list *list, const nrw_block_node *leaf, float reach,
                        uint32_t *found)
 {
     const nrw_block_tree *tree = &list->tree;
-    const size_t n_found = leaves_near(tree, leaf, reach2, found);
+    const size_t n_found =
+        nrw_block_tree_near(tree, leaf->low, leaf->high, reach, leaf->first, found);
     if (!make_room(list, list->n_slots + QUARTERS * n_found) &&
         !make_room(list, 2 * (list->n_slots + QUARTERS * n_found)))
         return false;
@@ -142,7 +107,7 @@ static bool list_block(nrw_pair_list *list, const nrw_block_node *leaf, float re
         const box b = quarter_box(tree, first, last);
         for (size_t k = 0; k < n_found; k++) {
             const nrw_block_node *other = &tree->nodes[found[k]];
-            if (apart2(b.low, b.high, other->low, other->high) < reach2)
+            if (nrw_boxes_apart2_um2(b.low, b.high, other->low, other->high) < reach * reach)
                 list->others[list->n_slots++] = other->first;
         }
     }
@@ -165,7 +130,7 @@ static bool build(nrw_pair_list *list)
     while (done && n_stack > 0) {
         const nrw_block_node *node = &tree->nodes[stack[--n_stack]];
         if (node->n_blocks == 1) {
-            done = list_block(list, node, reach * reach, found);
+            done = list_block(list, node, reach, found);
             continue;
         }
         stack[n_stack++] = node->right;

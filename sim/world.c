@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "cell_grid.h"
 #include "doublet_world.h"
 #include "flow.h"
 #include "pair_sum.h"
@@ -122,7 +123,7 @@ static void lay_out(nrw_world *world)
                         &world->moved_z};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
-    float **fours[] = {&world->places, &world->spins, &world->solve.place[0],
+    float **fours[] = {&world->places,         &world->spins,         &world->solve.place[0],
                        &world->solve.place[1], &world->solve.crowded, &world->moves};
     for (size_t k = 0; k < sizeof fours / sizeof *fours; k++)
         *fours[k] = nrw_arena_take(arena, 4 * (padded + 1), sizeof(float));
@@ -185,84 +186,6 @@ static void draw_particles(nrw_world *world)
     }
 }
 
-bool nrw_place_in_circle(const nrw_channel *channel, const double centre[2], double radius_um,
-                         double apart_um, double clear_um, uint64_t seed, size_t n, double *x,
-                         double *y)
-{
-    /* random sequential addition while it is quick; when it jams (above about half
-     * the plane), sites of a triangular lattice with a random origin and turn */
-    const double inner = radius_um - 0.5 * apart_um;
-    if (n == 1) {
-        x[0] = centre[0];
-        y[0] = centre[1];
-        return true;
-    }
-    if (!(inner > 0.0))
-        return false;
-    size_t placed = 0;
-    uint32_t tries = 0;
-    const double share = (double)n * apart_um * apart_um / (4.0 * radius_um * radius_um);
-    const uint32_t most = share < 0.45 && n <= 20000 ? (uint32_t)(400 * n) : 0;
-    while (placed < n && tries < most) {
-        double r = inner * sqrt(nrw_uniform(seed, NRW_STREAM_START, tries, 3));
-        double angle = 2.0 * NRW_PI * nrw_uniform(seed, NRW_STREAM_START, tries, 4);
-        tries++;
-        double px = centre[0] + r * cos(angle), py = centre[1] + r * sin(angle);
-        if (nrw_channel_distance_um(channel, px, py, NULL) < clear_um)
-            continue;
-        size_t k = 0;
-        while (k < placed && hypot(px - x[k], py - y[k]) >= apart_um)
-            k++;
-        if (k < placed)
-            continue;
-        x[placed] = px;
-        y[placed] = py;
-        placed++;
-    }
-    if (placed == n)
-        return true;
-
-    /* the widest spacing that still gives n sites: bisect on it */
-    const double turn = NRW_PI / 3.0 * nrw_uniform(seed, NRW_STREAM_START, 0, 5);
-    const double shift_a = nrw_uniform(seed, NRW_STREAM_START, 0, 6);
-    const double shift_b = nrw_uniform(seed, NRW_STREAM_START, 0, 7);
-    double low = apart_um, high = 2.0 * radius_um;
-    bool fits = false;
-    for (int round = 0; round < 40; round++) {
-        double spacing = round == 0 ? low : 0.5 * (low + high);
-        size_t sites = 0;
-        long reach = (long)ceil(2.0 * radius_um / spacing) + 2;
-        for (long a = -reach; a <= reach; a++) {
-            for (long b = -reach; b <= reach; b++) {
-                double lx = spacing * ((double)a + shift_a + 0.5 * ((double)b + shift_b));
-                double ly = spacing * 0.8660254037844386 * ((double)b + shift_b);
-                if (hypot(lx, ly) > inner)
-                    continue;
-                double px = centre[0] + lx * cos(turn) - ly * sin(turn);
-                double py = centre[1] + lx * sin(turn) + ly * cos(turn);
-                if (nrw_channel_distance_um(channel, px, py, NULL) < clear_um)
-                    continue;
-                if (sites < n) {
-                    x[sites] = px;
-                    y[sites] = py;
-                }
-                sites++;
-            }
-        }
-        if (sites >= n) {
-            fits = true;
-            low = spacing;
-        } else if (round == 0) {
-            return false;
-        } else {
-            high = spacing;
-        }
-        if (fits && sites >= n && (high - low < 1e-3 * apart_um || round > 20))
-            return true;
-    }
-    return fits;
-}
-
 /* An error at a given position, or what is wrong with its drawn size. */
 static nrw_status refuse_position(const nrw_world *world, size_t i, const char *expected,
                                   nrw_errors *errors, const char *what, ...)
@@ -279,15 +202,38 @@ static nrw_status refuse_position(const nrw_world *world, size_t i, const char *
     (void)vsnprintf(text, sizeof text, what, arguments);
     va_end(arguments);
     (void)snprintf(key, sizeof key, "particles.positions_um[%zu]", i);
-    const nrw_status status = nrw_errors_add_at(errors, NRW_BAD_INPUT, path ? path : "", 0, 0, key,
-                                                expected, "%s", text);
+    const nrw_status status =
+        nrw_errors_add_at(errors, NRW_BAD_INPUT, path ? path : "", 0, 0, key, expected, "%s", text);
     nrw_scenario_locate(world->scenario, errors, first);
     return status;
 }
 
 /* What the readers could not know: the drawn sizes, and the places that walls and
  * heights have by now. */
-static nrw_status check_given_positions(const nrw_world *world, nrw_errors *errors)
+/* The first particle before i that lies in it by more than a tenth of where they touch; i:
+ * none does. */
+static size_t first_overlap(const nrw_world *world, const nrw_cell_grid *grid, size_t i,
+                            double *apart)
+{
+    nrw_cell_range ranges[NRW_CELL_BLOCK];
+    const size_t n = nrw_cell_grid_around(grid, world->x[i], world->y[i], world->z[i], ranges);
+    size_t first = i;
+    for (size_t r = 0; r < n; r++)
+        for (uint32_t item = ranges[r].begin; item < ranges[r].end; item++) {
+            const size_t j = grid->items[item];
+            const double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
+            const double dz = world->z[i] - world->z[j], r2 = dx * dx + dy * dy + dz * dz;
+            const double touch = (double)(world->radius[i] + world->radius[j]);
+            if (j >= first || !(sqrt(r2) < 0.9 * touch))
+                continue;
+            first = j;
+            *apart = sqrt(r2);
+        }
+    return first;
+}
+
+static nrw_status check_positions(const nrw_world *world, const nrw_cell_grid *grid,
+                                  nrw_errors *errors)
 {
     const double depth = world->scenario->map.depth_um;
     for (size_t i = 0; i < world->n; i++) {
@@ -299,24 +245,32 @@ static nrw_status check_given_positions(const nrw_world *world, nrw_errors *erro
                                    "(%.6g, %.6g) lies %.3g µm inside a wall", world->x[i],
                                    world->y[i], -distance);
         if (world->body.has_floor && z < radius)
-            return refuse_position(world, i, "a centre at least one radius above the floor",
-                                   errors, "has z = %.6g µm, but the radius is %.6g µm", z,
-                                   radius);
+            return refuse_position(world, i, "a centre at least one radius above the floor", errors,
+                                   "has z = %.6g µm, but the radius is %.6g µm", z, radius);
         if (z > depth - radius)
             return refuse_position(world, i, "a centre at least one radius below the ceiling",
                                    errors, "has z = %.6g µm in a channel %.6g µm deep", z, depth);
-        for (size_t j = 0; j < i; j++) {
-            const double dx = world->x[i] - world->x[j], dy = world->y[i] - world->y[j];
-            const double dz = z - world->z[j], apart = sqrt(dx * dx + dy * dy + dz * dz);
-            const double touch = radius + (double)world->radius[j];
-            if (apart < 0.9 * touch)
-                return refuse_position(world, i, "particles that don't overlap", errors,
-                                       "overlaps position %zu: they are %.4g µm apart, and touch "
-                                       "at %.4g µm",
-                                       j, apart, touch);
-        }
+        double apart = 0.0;
+        const size_t j = first_overlap(world, grid, i, &apart);
+        if (j < i)
+            return refuse_position(world, i, "particles that don't overlap", errors,
+                                   "overlaps position %zu: they are %.4g µm apart, and touch "
+                                   "at %.4g µm",
+                                   j, apart, radius + (double)world->radius[j]);
     }
     return NRW_OK;
+}
+
+static nrw_status check_given_positions(const nrw_world *world, nrw_errors *errors)
+{
+    nrw_cell_grid grid;
+    if (!nrw_cell_grid_init(&grid, world->n))
+        return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
+    nrw_cell_grid_sort(&grid, world->n, world->x, world->y, world->z,
+                       2.0 * (double)world->largest_radius);
+    const nrw_status status = check_positions(world, &grid, errors);
+    nrw_cell_grid_clear(&grid);
+    return status;
 }
 
 /* A particle that was drawn larger than the channel is deep has no place in it. */
@@ -327,11 +281,11 @@ static nrw_status check_sizes(const nrw_world *world, nrw_errors *errors)
     const size_t first = errors ? errors->n_items : 0;
     if (largest < scenario->map.depth_um)
         return NRW_OK;
-    const nrw_status status = nrw_errors_add_at(
-        errors, NRW_BAD_INPUT, scenario->path ? scenario->path : "", 0, 0, "particles.diameter_cv",
-        "a smaller spread or a deeper channel",
-        "a particle of %.4g µm was drawn for a channel %.4g µm deep", largest,
-        scenario->map.depth_um);
+    const nrw_status status =
+        nrw_errors_add_at(errors, NRW_BAD_INPUT, scenario->path ? scenario->path : "", 0, 0,
+                          "particles.diameter_cv", "a smaller spread or a deeper channel",
+                          "a particle of %.4g µm was drawn for a channel %.4g µm deep", largest,
+                          scenario->map.depth_um);
     nrw_scenario_locate(scenario, errors, first);
     return status;
 }
@@ -487,7 +441,7 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
     if (!nrw_arena_commit(&world->arena))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     lay_out(world);
-    if (!nrw_cell_grid_init(&world->contacts.grid, world->n))
+    if (!nrw_block_tree_init(&world->contacts.tree, world->n))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     if (world->n >= NRW_PAIR_SUM_FAR_LEAST && !nrw_far_field_init(&world->far, world->n))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
@@ -573,8 +527,8 @@ static void swap_particles(nrw_world *world, size_t i, size_t j)
                          world->field_z, world->seen_x, world->seen_y,  world->seen_wall};
     for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
         swap_double(doubles[k], i, j);
-    float *floats[] = {world->radius,  world->moment, world->inverse_drag,
-                       world->ceiling, world->old_x,  world->old_y,
+    float *floats[] = {world->radius,  world->moment,  world->inverse_drag,
+                       world->ceiling, world->old_x,   world->old_y,
                        world->moved_x, world->moved_y, world->moved_z};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         swap_float(floats[k], i, j);

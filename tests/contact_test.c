@@ -40,7 +40,7 @@ static void make_contacts(size_t n)
     nrw_contacts_layout(&contacts, &arena, n);
     cr_assert(nrw_arena_commit(&arena));
     nrw_contacts_layout(&contacts, &arena, n);
-    cr_assert(nrw_cell_grid_init(&contacts.grid, n));
+    cr_assert(nrw_block_tree_init(&contacts.tree, n));
 }
 
 static void begin(void)

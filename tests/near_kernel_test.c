@@ -64,7 +64,7 @@ static void begin(void)
     nrw_contacts_layout(&contacts, &arena, N);
     cr_assert(nrw_arena_commit(&arena));
     nrw_contacts_layout(&contacts, &arena, N);
-    cr_assert(nrw_cell_grid_init(&contacts.grid, N));
+    cr_assert(nrw_block_tree_init(&contacts.tree, N));
     (void)nrw_contacts_refresh(&contacts, N, x, y, z, radius, 1.6f);
     cr_assert_not(contacts.overflow);
     cr_assert_eq(contacts.n_rows, ROWS);
