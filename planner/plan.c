@@ -31,7 +31,7 @@ enum {
 #define ABOVE_GOAL 0.15
 #define NEARLY_ALL 0.93
 /* A verified mean below this (or below the goal) sends the search on. */
-#define VERIFIED_ENOUGH 0.85
+#define VERIFIED_ENOUGH 0.93
 /* Of two that deliver alike the quicker is better: weight of the time used. */
 #define TIME_WEIGHT 0.02
 /* A recipe that fails now and then is worse than its mean: weight of the
