@@ -24,8 +24,9 @@
 #define HARD 100.0
 /* The distance grid's slopes exceed 1 by less than this makes of a step, µm. */
 #define WALL_ERROR_UM 0.02
-/* Sweeps go on until none moves a lobe by more than this share of a diameter. */
-#define SWEEP_TOLERANCE 1e-4
+/* Sweeps go on until none moves a lobe by more than this makes of the step, in
+ * diameters a second. */
+#define SWEEP_TOLERANCE 0.5
 
 enum { SWEEPS_MOST = 200 };
 
@@ -291,6 +292,7 @@ static void set_spring(nrw_doublet_contact *c, double overlap, double stiffness,
 {
     c->overlap = overlap;
     c->stiffness = stiffness;
+    c->moves = moves;
     c->give = 1.0 / (1.0 + stiffness * moves);
 }
 
@@ -302,10 +304,21 @@ static nrw_vec3 went(const nrw_doublets *d, uint32_t i, int lobe, nrw_vec3 arm)
     return (nrw_vec3){at.x - d->lobe_x[k], at.y - d->lobe_y[k], at.z - d->lobe_z[k]};
 }
 
+/* By how much two lobes overlapped at the step's beginning: the first guess of their
+ * force, as what carried the load then. */
+static double start_overlap(const nrw_doublets *d, const uint32_t pair[2], int a, int b,
+                            double touch)
+{
+    const size_t i = 2 * (size_t)pair[0] + (size_t)a, j = 2 * (size_t)pair[1] + (size_t)b;
+    const nrw_vec3 r = {d->lobe_x[i] - d->lobe_x[j], d->lobe_y[i] - d->lobe_y[j],
+                        d->lobe_z[i] - d->lobe_z[j]};
+    return fmax(0.0, touch - nrw_vec3_norm(r));
+}
+
 /* Drag against sliding past each other in the two directions across the line of lobes a
  * and b: the part of (5.10) that is not of the spins, on the lobes' centres. */
 static bool add_slide(nrw_doublets *d, const uint32_t pair[2], int a, int b, const lobe_pair *meet,
-                      double drag_per_step)
+                      double drag_per_step, double h)
 {
     const nrw_vec3 x = {1.0, 0.0, 0.0}, y = {0.0, 1.0, 0.0};
     nrw_vec3 t[2];
@@ -315,6 +328,9 @@ static bool add_slide(nrw_doublets *d, const uint32_t pair[2], int a, int b, con
     const nrw_vec3 slid =
         nrw_vec3_add(went(d, pair[0], a, meet->arm_i),
                      nrw_vec3_scale(went(d, pair[1], b, meet->arm_j), -1.0));
+    const nrw_vec3 before =
+        nrw_vec3_add(d->moved[2 * pair[0] + (uint32_t)a],
+                     nrw_vec3_scale(d->moved[2 * pair[1] + (uint32_t)b], -1.0));
     for (int k = 0; k < 2; k++) {
         double moves;
         nrw_doublet_contact *c = new_contact(d, pair[0], t[k], meet->arm_i, &moves);
@@ -325,6 +341,7 @@ static bool add_slide(nrw_doublets *d, const uint32_t pair[2], int a, int b, con
         direction(nrw_vec3_scale(t[k], -1.0), meet->arm_j, c->jj);
         moves += answer(&d->bodies[pair[1]].give, c->jj, c->wj);
         set_spring(c, -nrw_vec3_dot(slid, t[k]), drag_per_step, moves);
+        c->force = -drag_per_step * h * nrw_vec3_dot(before, t[k]);
     }
     return true;
 }
@@ -353,9 +370,10 @@ static bool add_lobe_contacts(nrw_world *world, const brake_law *law, double h)
             direction(nrw_vec3_scale(meet.n, -1.0), meet.arm_j, c->jj);
             moves += answer(&d->bodies[j].give, c->jj, c->wj);
             set_spring(c, meet.touch - meet.apart, k, moves);
+            c->force = k * start_overlap(d, d->pairs[p], which / 2, which % 2, meet.touch);
             const double drag = 2.0 * NRW_PI * world->body.viscosity_Pa_s * meet.touch / h *
                                 (slide ? brake_at(law, &meet) : 0.0);
-            if (drag > 0.0 && !add_slide(d, d->pairs[p], which / 2, which % 2, &meet, drag))
+            if (drag > 0.0 && !add_slide(d, d->pairs[p], which / 2, which % 2, &meet, drag, h))
                 return false;
         }
     }
@@ -406,6 +424,7 @@ static bool add_floor(nrw_world *world, uint32_t i, nrw_vec3 arm, double gap, do
         const double force = w * debye / moves;
         /* force − slope (y − y0) with y0 = gap + w debye, slope = force/debye */
         set_spring(c, (w + 1.0) * debye, force / debye, moves);
+        c->force = force;
     }
     if (gap < rest + MARGIN * d->medium.shape.lobe * body->radius_um) {
         nrw_doublet_contact *c = new_contact(d, i, up, arm, &moves);
@@ -471,34 +490,46 @@ static double dot6(const double a[6], const double b[6])
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3] + a[4] * b[4] + a[5] * b[5];
 }
 
-/* One spring with the others held; returns by how far it moved the lobes, at most. */
-static double relax(nrw_doublets *d, nrw_doublet_contact *c)
+static void push(nrw_doublets *d, const nrw_doublet_contact *c, double force)
 {
     double *ui = d->bodies[c->i].moved;
     double *uj = c->j == NRW_DOUBLET_ALONE ? NULL : d->bodies[c->j].moved;
-    const double apart = dot6(c->ji, ui) + (uj ? dot6(c->jj, uj) : 0.0);
-    const double wanted = c->stiffness * (c->overlap - apart) - c->force;
-    const double force = fmax(c->least, c->force + wanted * c->give), change = force - c->force;
-    c->force = force;
     for (int k = 0; k < 6; k++)
-        ui[k] += change * c->wi[k];
+        ui[k] += force * c->wi[k];
     for (int k = 0; uj && k < 6; k++)
-        uj[k] += change * c->wj[k];
-    return fabs(change) * (dot6(c->ji, c->wi) + (uj ? dot6(c->jj, c->wj) : 0.0));
+        uj[k] += force * c->wj[k];
 }
 
-void nrw_doublets_solve_contacts(nrw_world *world)
+/* One spring with the others held; returns by how far it moved the lobes, at most. */
+static double relax(nrw_doublets *d, nrw_doublet_contact *c)
+{
+    const double *ui = d->bodies[c->i].moved;
+    const double *uj = c->j == NRW_DOUBLET_ALONE ? NULL : d->bodies[c->j].moved;
+    const double apart = dot6(c->ji, ui) + (uj ? dot6(c->jj, uj) : 0.0);
+    const double wanted = c->stiffness * (c->overlap - apart) - c->force;
+    const double free = c->force + wanted * c->give;
+    const double force = free > c->least ? free : c->least, change = force - c->force;
+    c->force = force;
+    push(d, c, change);
+    return fabs(change) * c->moves;
+}
+
+void nrw_doublets_solve_contacts(nrw_world *world, double h_s)
 {
     nrw_doublets *d = world->doublets;
-    const double tolerance = SWEEP_TOLERANCE * world->body.diameter_um;
+    const double tolerance = SWEEP_TOLERANCE * world->body.diameter_um * h_s;
     for (size_t i = 0; i < world->n; i++)
         for (int k = 0; k < 6; k++)
             d->bodies[i].moved[k] = 0.0;
+    for (size_t k = 0; k < d->n_contacts; k++)
+        push(d, &d->contacts[k], d->contacts[k].force);
     double largest = INFINITY;
     for (int sweep = 0; sweep < SWEEPS_MOST && largest > tolerance; sweep++) {
         largest = 0.0;
-        for (size_t k = 0; k < d->n_contacts; k++)
-            largest = fmax(largest, relax(d, &d->contacts[k]));
+        for (size_t k = 0; k < d->n_contacts; k++) {
+            const double moved = relax(d, &d->contacts[k]);
+            largest = moved > largest ? moved : largest;
+        }
         world->n_sweeps++;
     }
 }

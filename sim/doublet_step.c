@@ -10,8 +10,10 @@
 #include "doublet_world.h"
 #include "random.h"
 
-/* Steps per period of the drive, and the longest one. */
-#define STEPS_PER_PERIOD 32.0
+/* Steps per period of the drive, of permanent and of induced moments, and the longest
+ * one. */
+#define PERMANENT_STEPS_PER_PERIOD 64.0
+#define INDUCED_STEPS_PER_PERIOD 16.0
 #define STEP_MAX_S 0.002
 /* Contacts may not move a lobe by more than this share of its radius in a step, half
  * of the margin within which they are looked for; nothing may move one by more than
@@ -34,7 +36,9 @@ void nrw_doublets_step_length(const nrw_world *world, const nrw_field *field, do
                                        fmax(nrw_vec3_norm(field->cos), nrw_vec3_norm(field->sin)));
     double most = fmin(STEP_MAX_S, nrw_world_stable_s(world, m * m));
     if (field->frequency_Hz > 0.0)
-        most = fmin(most, 1.0 / (STEPS_PER_PERIOD * field->frequency_Hz));
+        most = fmin(most, 1.0 / (world->body.kind == NRW_MOMENT_PERMANENT
+                                     ? PERMANENT_STEPS_PER_PERIOD * field->frequency_Hz
+                                     : INDUCED_STEPS_PER_PERIOD * field->frequency_Hz));
     if (*h_s > most)
         *h_s /= ceil(*h_s / most);
 }
@@ -451,7 +455,7 @@ nrw_status nrw_doublets_step(nrw_world *world, const nrw_excitation *excitation,
     if (!nrw_doublets_find_contacts(world, excitation, h_s))
         return nrw_errors_add(errors, NRW_DIVERGED, crowded,
                               "too many contacts at t = %.6g s", world->time_s);
-    nrw_doublets_solve_contacts(world);
+    nrw_doublets_solve_contacts(world, h_s);
     nrw_status status = store(world, h_s, errors);
     if (status == NRW_OK)
         status = check_state(world, errors);

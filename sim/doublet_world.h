@@ -16,7 +16,8 @@ typedef struct nrw_doublet_contact {
     uint32_t i, j;          /* bodies; j: NRW_DOUBLET_ALONE against walls */
     double ji[6], jj[6];    /* how the distance answers */
     double wi[6], wj[6];    /* displacement per force */
-    double overlap, stiffness, give; /* µm, pN/µm, 1/(1 + k J·w) */
+    double overlap, stiffness; /* µm, pN/µm */
+    double moves, give;     /* J·w, µm/pN; 1/(1 + k J·w) */
     double least;           /* smallest force: 0, or -INFINITY for drag */
     double force;           /* pN */
 } nrw_doublet_contact;
@@ -118,7 +119,7 @@ void nrw_doublets_rub(nrw_world *world, const nrw_excitation *excitation);
 
 /* Contacts of the predicted places, solved into moved; false: more than fit. */
 bool nrw_doublets_find_contacts(nrw_world *world, const nrw_excitation *excitation, double h_s);
-void nrw_doublets_solve_contacts(nrw_world *world);
+void nrw_doublets_solve_contacts(nrw_world *world, double h_s);
 
 /* Largest overlap of lobes at the present places, of their distance. */
 double nrw_doublets_overlap(const nrw_world *world);

@@ -142,7 +142,8 @@ static double turns(const basis *b)
 static double step_out_ratio(const basis *b)
 {
     double largest = NAN;
-    if (b->body.kind == NRW_MOMENT_INDUCED && b->body.permanent_fAm2 > 0.0) /* a remanent part may slip: the rest follows */
+    /* a remanent part may slip, the rest follows; and each doublet is followed */
+    if (b->body.kind == NRW_MOMENT_INDUCED)
         return NAN;
     for (int k = 0; k < b->n; k++)
         if (isfinite(b->regimes[k].step_out_Hz))
