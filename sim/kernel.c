@@ -18,7 +18,7 @@
     nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
     nrw_close_kernel nrw_contact_close_##suffix;                                                   \
     nrw_close_blocks_kernel nrw_contact_close_blocks_##suffix;                                     \
-    nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix;                               \
+    nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix, nrw_step_screen_##suffix;     \
     nrw_velocity_kernel nrw_step_velocity_##suffix;                                                \
     nrw_predict_kernel nrw_step_predict_##suffix;                                                  \
     nrw_store_kernel nrw_step_store_##suffix;                                                      \
@@ -62,6 +62,7 @@
         .close_blocks = nrw_contact_close_blocks_##suffix,                                         \
         .spins = nrw_step_spins_##suffix,                                                          \
         .base = nrw_step_base_##suffix,                                                            \
+        .screen = nrw_step_screen_##suffix,                                                        \
         .velocity = nrw_step_velocity_##suffix,                                                    \
         .predict = nrw_step_predict_##suffix,                                                      \
         .store = nrw_step_store_##suffix,                                                          \

@@ -205,6 +205,9 @@ typedef struct nrw_rows_task {
     float *px, *py, *pz, *places, *sum_x, *sum_y, *sum_z;
     const float *start_x, *start_y, *start_z;
     const float *flow_x, *flow_y;
+    const float *wall_near, *wall_far; /* of screen, µm */
+    float *share_out;                  /* of screen: what side walls leave of the pair flow */
+    const float *share;                /* the same in base; NULL: all */
 } nrw_rows_task;
 
 typedef void nrw_rows_kernel(const nrw_rows_task *task);
@@ -243,10 +246,10 @@ typedef struct nrw_kernels {
     nrw_pair_kernel *own_moments;       /* forces and fields of individual moments */
     nrw_pair_kernel *flow_floor;        /* pair flow above the floor */
     nrw_pair_kernel *flow_unbounded;
-    nrw_tile_kernel *tile_averaged;      /* forces from a common tensor */
-    nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
-    nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
-    nrw_tile_kernel *tile_response;      /* forces for each tensor component alone */
+    nrw_tile_kernel *tile_averaged;        /* forces from a common tensor */
+    nrw_tile_kernel *tile_averaged_flow;   /* the same and the pair flow above the floor */
+    nrw_tile_kernel *tile_flow;            /* pair flow above the floor alone */
+    nrw_tile_kernel *tile_response;        /* forces for each tensor component alone */
     nrw_block_kernel *block_within;        /* forces from a common tensor, within the cutoff */
     nrw_block_kernel *block_averaged;      /* the same of all listed pairs */
     nrw_block_kernel *block_averaged_flow; /* ... and the pair flow above the floor */
@@ -263,7 +266,7 @@ typedef struct nrw_kernels {
     nrw_sweep_kernel *first_sweep, *sweep;
     nrw_close_kernel *close;
     nrw_close_blocks_kernel *close_blocks;
-    nrw_rows_kernel *spins, *base;
+    nrw_rows_kernel *spins, *base, *screen;
     nrw_velocity_kernel *velocity;
     nrw_predict_kernel *predict;
     nrw_store_kernel *store;

@@ -49,6 +49,7 @@ static void add_visits(nrw_result *result, const nrw_schedule *schedule, const n
         nrw_result_number(result, "mason_number", visit->mason_number);
         nrw_result_number(result, "cycle_displacement", visit->cycle_displacement);
         nrw_result_number(result, "shedding_number", visit->shedding_number);
+        nrw_result_number(result, "pair_flow_share", visit->tally.pair_flow_share);
         nrw_result_close(result);
     }
     nrw_result_close(result);

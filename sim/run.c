@@ -12,6 +12,7 @@
 #include "excitation.h"
 #include "fate.h"
 #include "flow.h"
+#include "leg_tally.h"
 #include "leg_watch.h"
 #include "random.h"
 #include "sampled_average.h"
@@ -174,6 +175,7 @@ static nrw_status enter_leg(run_state *run, size_t leg)
     visit->leg = (int)leg;
     visit->start_s = visit->end_s = t;
     visit->end = NRW_LEG_STOPPED;
+    visit->tally = nrw_leg_tally_none();
     nrw_leg_watch_begin(&run->watch, run->world);
     visit->model = model_of_leg(run, &run->schedule->legs[leg], visit);
     nrw_exciter_enter(&run->exciter, run->world, &run->control, visit->model);
@@ -366,6 +368,8 @@ static nrw_status take_frame(run_state *run)
     note_furthest(run);
     if (run->control.leg < run->schedule->n_legs)
         nrw_leg_watch_frame(&run->watch, run->world, &exact.seen);
+    if (run->control.leg < run->schedule->n_legs && result->n_visits > 0)
+        nrw_leg_tally_frame(&result->visits[result->n_visits - 1].tally, run->world);
     judge_goal(run);
     result->final = exact.seen;
     if (any)

@@ -84,6 +84,17 @@ typedef struct nrw_leg_seen {
     double largest_overlap;   /* of two particles, over a diameter */
 } nrw_leg_seen;
 
+enum { NRW_LAYERS_TOLD = 4 };
+
+/* Means over a leg's frames (leg_tally.h). */
+typedef struct nrw_leg_tally {
+    size_t n_frames, n_screened;         /* frames; those with side walls near */
+    double pair_flow_share;              /* that side walls leave; NAN: not screened */
+    double layers_mean;                  /* of the particles' layers, from 1; NAN: no floor */
+    int layers_most;                     /* the highest at any frame; 0: no floor */
+    double layer_share[NRW_LAYERS_TOLD]; /* of the particles in each; the last: and above */
+} nrw_leg_tally;
+
 typedef struct nrw_leg_visit {
     int leg;
     double start_s, end_s;
@@ -91,6 +102,7 @@ typedef struct nrw_leg_visit {
     nrw_model model; /* the one used: averaged or resolved */
     double mason_number, cycle_displacement, shedding_number;
     nrw_leg_seen seen;
+    nrw_leg_tally tally;
 } nrw_leg_visit;
 
 /* Where the drive headed from a time on, until the next one: for playing a run

@@ -50,6 +50,7 @@ static void set_defaults(nrw_scenario *scenario)
                                           .pair_flow_factor = 1.0,
                                           .contact_brake_factor = 1.0,
                                           .contact_sliding = true,
+                                          .wall_screening = true,
                                           .contact_stiffness_pN_um = 150.0};
 }
 

@@ -16,6 +16,7 @@
 #include "pair_sum.h"
 #include "particle.h"
 #include "random.h"
+#include "screen.h"
 #include "world.h"
 
 /* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
@@ -395,6 +396,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         }
     }
     nrw_brakes_push(world, law);
+    nrw_screen_take(world);
     kernels->base(&world->rows);
     return NRW_OK;
 }

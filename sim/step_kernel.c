@@ -14,6 +14,7 @@
 
 nrw_rows_kernel NRW_KERNEL(nrw_step_spins_);
 nrw_rows_kernel NRW_KERNEL(nrw_step_base_);
+nrw_rows_kernel NRW_KERNEL(nrw_step_screen_);
 nrw_velocity_kernel NRW_KERNEL(nrw_step_velocity_);
 nrw_predict_kernel NRW_KERNEL(nrw_step_predict_);
 nrw_store_kernel NRW_KERNEL(nrw_step_store_);
@@ -63,6 +64,51 @@ void NRW_KERNEL(nrw_step_spins_)(const nrw_rows_task *task)
     }
 }
 
+/* Arc tangent of x >= 0, error 1e-7 (Abramowitz & Stegun 1964, 4.4.49). */
+static inline nrw_lanes arc_tangent(nrw_lanes x)
+{
+    static const float terms[] = {0.0028662257f,  -0.0161657367f, 0.0429096138f,
+                                  -0.0752896400f, 0.1065626393f,  -0.1420889944f,
+                                  0.1999355085f,  -0.3333314528f, 1.0f};
+    const nrw_lanes one = lanes_all(1.0f);
+    const nrw_lane_mask steep = lanes_above(x, one);
+    const nrw_lanes t = lanes_min(x, one) / lanes_max(x, one), t2 = t * t;
+    nrw_lanes sum = lanes_all(terms[0]);
+    for (int k = 1; k < 9; k++)
+        sum = lanes_fma(sum, t2, lanes_all(terms[k]));
+    sum = sum * t;
+    return lanes_select(steep, lanes_all(1.57079633f) - sum, sum);
+}
+
+/* sin x for 0 <= x <= π/2, error 4e-6 (Taylor). */
+static inline nrw_lanes sine(nrw_lanes x)
+{
+    const nrw_lanes x2 = x * x;
+    nrw_lanes sum = lanes_fma(x2, lanes_all(1.0f / 362880), lanes_all(-1.0f / 5040));
+    sum = lanes_fma(x2, sum, lanes_all(1.0f / 120));
+    sum = lanes_fma(x2, sum, lanes_all(-1.0f / 6));
+    return lanes_fma(x2 * x, sum, x);
+}
+
+/* nrw_screen_share for all rows. */
+void NRW_KERNEL(nrw_step_screen_)(const nrw_rows_task *task)
+{
+    const nrw_lanes zero = lanes_all(0.0f), half = lanes_all(0.5f), pi = lanes_all(3.14159265f);
+    for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
+        const nrw_lanes one = lanes_all(1.0f), little = lanes_all(1e-3f);
+        const nrw_lanes per = half / lanes_load(task->pz + row);
+        /* in twice the height; at and beyond a wall the share is next to nothing */
+        const nrw_lanes p = lanes_max(lanes_load(task->wall_near + row), little) * per;
+        const nrw_lanes q = lanes_max(lanes_load(task->wall_far + row), little) * per;
+        const nrw_lanes per_width = pi / (p + q);
+        const nrw_lanes deep = lanes_exp(lanes_min(per_width, lanes_all(40.0f)));
+        const nrw_lanes sinh = half * (deep - one / deep);
+        const nrw_lanes walls = arc_tangent(sine(lanes_min(p, q) * per_width) / sinh);
+        const nrw_lanes share = (walls + walls) / (arc_tangent(p) + arc_tangent(q));
+        lanes_store(task->share_out + row, lanes_max(zero, share));
+    }
+}
+
 void NRW_KERNEL(nrw_step_base_)(const nrw_rows_task *task)
 {
     const nrw_lanes weight = lanes_all(task->weight / (task->radius * task->radius * task->radius));
@@ -72,16 +118,17 @@ void NRW_KERNEL(nrw_step_base_)(const nrw_rows_task *task)
         const nrw_lanes along = lanes_load(task->along + row);
         const nrw_lanes across = lanes_load(task->across + row);
         const nrw_lanes roll = rolling * lanes_load(task->rolling + row) * a;
+        const nrw_lanes share = task->share ? lanes_load(task->share + row) : lanes_all(1.0f);
         lanes_store(task->base_x + row,
-                    along * lanes_load(task->fx + row) + lanes_load(task->ux + row) +
+                    along * lanes_load(task->fx + row) + share * lanes_load(task->ux + row) +
                         roll * lanes_load(task->spin_y + row) + lanes_load(task->flow_x + row));
         lanes_store(task->base_y + row,
-                    along * lanes_load(task->fy + row) + lanes_load(task->uy + row) -
+                    along * lanes_load(task->fy + row) + share * lanes_load(task->uy + row) -
                         roll * lanes_load(task->spin_x + row) + lanes_load(task->flow_y + row));
         /* a flow toward the floor is hindered like the particle's own motion there */
         lanes_store(task->base_z + row,
                     across * (lanes_load(task->fz + row) - weight * a * a * a) +
-                        lanes_load(task->mz + row) * lanes_load(task->uz + row) +
+                        lanes_load(task->mz + row) * share * lanes_load(task->uz + row) +
                         kT * lanes_load(task->row_inverse_drag + row) *
                             lanes_load(task->dmz + row) / a);
     }

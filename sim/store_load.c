@@ -300,6 +300,7 @@ static nrw_status take_visits(const char *dir, const nrw_result *result,
         visit->mason_number = figure(result, "legs.%zu.mason_number", i);
         visit->cycle_displacement = figure(result, "legs.%zu.cycle_displacement", i);
         visit->shedding_number = figure(result, "legs.%zu.shedding_number", i);
+        visit->tally.pair_flow_share = figure(result, "legs.%zu.pair_flow_share", i);
     }
     return NRW_OK;
 }

@@ -318,7 +318,7 @@ static double number_of(const basis *b, nrw_assumption assumption)
     case NRW_ASSUME_DEEP_CHANNEL:
         return depth_ratio(b);
     case NRW_ASSUME_OPEN_PAIR_FLOW:
-        return width_ratio(b);
+        return b->scenario->model.wall_screening ? NAN : width_ratio(b);
     case NRW_ASSUME_PAIR_FLOW_CONTACT:
         return rim_ratio(b);
     case NRW_ASSUME_THIN_SWARM:

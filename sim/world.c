@@ -120,7 +120,10 @@ static void lay_out(nrw_world *world)
                         &world->slide_z,
                         &world->moved_x,
                         &world->moved_y,
-                        &world->moved_z};
+                        &world->moved_z,
+                        &world->wall_near,
+                        &world->wall_far,
+                        &world->share};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
     float **fours[] = {&world->places,         &world->spins,         &world->solve.place[0],
@@ -137,6 +140,7 @@ static void lay_out(nrw_world *world)
     task->tz = world->tz;
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
+    world->views = nrw_arena_take(arena, n, sizeof *world->views);
     nrw_contacts_layout(&world->contacts, arena, n);
 }
 
@@ -401,7 +405,10 @@ static void wire(nrw_world *world)
         .start_y = world->start_y,
         .start_z = world->start_z,
         .flow_x = world->flow_x,
-        .flow_y = world->flow_y};
+        .flow_y = world->flow_y,
+        .wall_near = world->wall_near,
+        .wall_far = world->wall_far,
+        .share_out = world->share};
     memcpy(world->rows.brake, world->brake, sizeof world->rows.brake);
     nrw_contact_solve *solve = &world->solve;
     solve->free_x = world->free_x;
@@ -450,6 +457,7 @@ static nrw_status allocate(nrw_world *world, nrw_errors *errors)
     for (size_t i = 0; i < world->n; i++) {
         world->ids[i] = (uint32_t)i;
         world->seen_wall[i] = -INFINITY;
+        world->views[i].x = NAN;
     }
     nrw_pair_task *task = &world->task;
     task->n = world->padded;
@@ -532,6 +540,9 @@ static void swap_particles(nrw_world *world, size_t i, size_t j)
                        world->moved_x, world->moved_y, world->moved_z};
     for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
         swap_float(floats[k], i, j);
+    const nrw_wall_view view = world->views[i];
+    world->views[i] = world->views[j];
+    world->views[j] = view;
     const uint32_t id = world->ids[i];
     world->ids[i] = world->ids[j];
     world->ids[j] = id;

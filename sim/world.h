@@ -36,6 +36,12 @@ typedef struct nrw_excitation {
     double hold_pN_um, rate_rad_s;
 } nrw_excitation;
 
+/* Where a particle last looked for the side walls (screen.h): from there the nearest is
+ * near µm away, against `away`, and the one across far µm along it. */
+typedef struct nrw_wall_view {
+    double x, y, away[2], near, far;
+} nrw_wall_view;
+
 typedef struct nrw_world {
     const nrw_scenario *scenario; /* borrowed */
     const nrw_channel *channel;   /* borrowed */
@@ -101,6 +107,9 @@ typedef struct nrw_world {
     float *wall_x, *wall_y, *wall_gap, *wall_give;
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
+    nrw_wall_view *views;                /* (n) by particle; x NAN: not yet */
+    float *wall_near, *wall_far;         /* distances to the walls now, µm */
+    float *share;                        /* of the pair flow that the walls leave */
     nrw_contacts contacts;
     nrw_far_field far; /* for swarms that are worth one */
     double origin_x, origin_y, origin_z;

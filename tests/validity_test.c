@@ -285,6 +285,8 @@ Test(validity, side_walls_by_size_against_width)
 {
     double *d = &setup.scenario->particles.diameter_um; /* the vessel is 120 um wide */
     expect_states(NRW_ASSUME_FREE_OF_SIDES, d, 3.0, 10.0, 30.0);
+    expect_none(NRW_ASSUME_OPEN_PAIR_FLOW); /* they do weaken it */
+    setup.scenario->model.wall_screening = false;
     expect_states(NRW_ASSUME_OPEN_PAIR_FLOW, d, 3.0, 10.0, 30.0);
     setup.scenario->model.pair_flow = false;
     expect_none(NRW_ASSUME_OPEN_PAIR_FLOW);

@@ -19,7 +19,7 @@ channel:
     - {from: b, to: c, width_um: 60}
 release: {node: a, radius_um: 12}
 target: {node: b, radius_um: 14}
-deadline_s: 12
+deadline_s: 31
 goal: {fraction_min: 0.5, hold_s: 0.5}
 imaging: {smallest_visible_um2: 30}
 uncertainty: {moment_cv: 0.1, rolling_cv: 0.4, pair_flow_cv: 0.3}
@@ -32,7 +32,7 @@ legs:
     until: {elapsed_s: 0.5}
   - name: roll
     drive: {mode: rotating, tilt_deg: 70, field_mT: 10, frequency_Hz: 80, heading: b}
-    timeout_s: 9
+    timeout_s: 28
 END
 
 narrows estimate gate.yaml --schedule schedule.yaml --trials 12 --goal 0.6 --out whole --threads 1 --json
