@@ -174,24 +174,21 @@ static double lag(const basis *b)
     return largest;
 }
 
-/* Of the material by one law of saturation against the other. */
+/* How far two laws of magnetisation differ, whichever is used: with a saturation
+ * Fröhlich-Kennelly and Langevin, without one linear and Langevin up to magnetite's. */
 static double law_difference(const basis *b)
 {
     const nrw_particles *particles = &b->scenario->particles;
     const double applied = largest_field_mT(b) / (4.0 * NRW_PI * NRW_MU0_4PI);
     if (b->body.kind != NRW_MOMENT_INDUCED || !(applied > 0.0))
         return NAN;
-    const double used =
-        nrw_particle_moment_fAm2(particles, b->body.diameter_um, largest_field_mT(b)) /
-        b->body.volume_um3;
-    const double saturation =
-        isfinite(particles->saturation_kA_m) ? particles->saturation_kA_m : MAGNETITE_kA_m;
-    const nrw_magnetisation_law law = particles->law == NRW_LAW_LANGEVIN
-                                          ? NRW_LAW_FROHLICH_KENNELLY
-                                          : NRW_LAW_LANGEVIN;
-    const double other =
-        nrw_sphere_magnetisation_kA_m(law, saturation, particles->susceptibility, applied);
-    return fmax(used, other) / fmin(used, other) - 1.0;
+    const bool saturates = isfinite(particles->saturation_kA_m);
+    const double plain = nrw_sphere_magnetisation_kA_m(
+        NRW_LAW_FROHLICH_KENNELLY, particles->saturation_kA_m, particles->susceptibility, applied);
+    const double langevin = nrw_sphere_magnetisation_kA_m(
+        NRW_LAW_LANGEVIN, saturates ? particles->saturation_kA_m : MAGNETITE_kA_m,
+        particles->susceptibility, applied);
+    return fmax(plain, langevin) / fmin(plain, langevin) - 1.0;
 }
 
 /* Two touching spheres along the field: (m/m0)² − 1 with m/m0 = 1/(1 − K/4). */

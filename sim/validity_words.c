@@ -74,8 +74,10 @@ static const nrw_assumption_row rows[NRW_N_ASSUMPTIONS] = {
           "The field outruns the relaxation: torques hang on its spread, which the model does "
           "not have."}},
     [NRW_ASSUME_MAGNETISATION] =
-        {{"magnetisation_law", "Moment by Langevin's law over the one used, less 1", "", false,
-          "the larger of two laws over the smaller; common practice, no source for the bounds"},
+        {{"magnetisation_law", "Moment by one law of magnetisation over another's, less 1", "",
+          false,
+          "Langevin 1905 against Froehlich and Kennelly, or a linear law; common practice, no "
+          "source for the bounds"},
          0.1,
          0.3,
          {"Any law of magnetisation gives about the same moment at this field.",

@@ -230,6 +230,13 @@ Test(validity, law_of_magnetisation_by_saturation)
                   2.5);
 }
 
+Test(validity, the_laws_differ_whichever_is_used)
+{
+    setup.scenario->particles.saturation_kA_m = 10.0;
+    setup.scenario->particles.law = NRW_LAW_LANGEVIN;
+    expect(NRW_ASSUME_MAGNETISATION, NRW_VALIDITY_MARGINAL);
+}
+
 Test(validity, without_saturation_strong_fields_are_told)
 {
     nrw_validity validity;
