@@ -8,6 +8,7 @@
 #   make bench        how fast, side by side with the usual ways (docs/performance.md)
 #   make bench-quick  the same with fewer repeats, about a minute and a half
 #   make test-browser the reports in a real browser: wants chromium, node and npm
+#   make validate     the tables and plots of docs/trends.md again: minutes of runs
 #   make install      PREFIX=/usr/local DESTDIR=
 #   make check-symbols check-headers check-program check-rows format-check tidy
 #   make clean        V=1 shows the commands, WERROR=1 makes warnings errors
@@ -95,12 +96,17 @@ TEST_SUPPORT := $(filter-out %_test.c,$(wildcard tests/*.c))
 TEST_PROGRAMS := $(TEST_SOURCES:%.c=$(B)/%)
 TEST_SUPPORT_OBJECTS := $(TEST_SUPPORT:%.c=$(B)/%.o)
 
+# Each tests/validate/*_validate.c is a program; the other files there are common to them.
+VALIDATE_SOURCES := $(wildcard tests/validate/*_validate.c)
+VALIDATE_SUPPORT := $(filter-out $(VALIDATE_SOURCES),$(wildcard tests/validate/*.c))
+VALIDATE_PROGRAMS := $(VALIDATE_SOURCES:%.c=$(B)/%)
+
 # --- program and library --------------------------------------------------------
 
 .DEFAULT_GOAL := all
 .PHONY: all demo dependencies test test-quick test-browser test-programs run-tests bench \
         bench-quick check-plain check-arm64 run-kernel-tests install uninstall \
-        check check-symbols check-headers check-program check-rows format format-check tidy clean
+        validate check check-symbols check-headers check-program check-rows format format-check tidy clean
 .SECONDARY:
 .DELETE_ON_ERROR:
 
@@ -243,6 +249,20 @@ $(B)/tests/bench/bench: $(BENCH_OBJECTS) $(B)/libnarrows.a
 bench bench-quick: build/narrows build/tests/bench/bench
 	build/tests/bench/bench $(if $(filter bench-quick,$@),--quick) --out build/bench.json
 
+# --- against publications --------------------------------------------------------
+
+# Minutes of runs: the tables of docs/trends.md and their plots in docs/trends/.
+VALIDATE_SEEDS ?= 6
+validate: $(VALIDATE_PROGRAMS)
+	@mkdir -p docs/trends
+	nice $(B)/tests/validate/trends_validate docs/trends.md docs/trends $(VALIDATE_SEEDS)
+
+$(VALIDATE_PROGRAMS): $(B)/%: $(B)/%.o $(VALIDATE_SUPPORT:%.c=$(B)/%.o) $(B)/libnarrows.a
+	$(call say,LD $@)
+	$(Q)$(CC) $(OPTIMISE) -fopenmp $(LDFLAGS) -o $@ $^ $(LIBRARY_LIBS)
+
+$(B)/tests/validate/%.o: ALL_CFLAGS += -Itests/validate
+
 # --- checks of the house --------------------------------------------------------
 
 check: check-symbols check-headers check-program check-rows
@@ -268,7 +288,7 @@ check-rows:
 	@tests/check_rows
 
 OWN_CODE = $(wildcard sim/*.[ch] planner/*.[ch] tests/*.[ch] tests/external/*.[ch] tests/fuzz/*.[ch] \
-            tests/bench/*.[ch])
+            tests/bench/*.[ch] tests/validate/*.[ch])
 
 format:
 	clang-format -i $(OWN_CODE)
