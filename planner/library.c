@@ -92,8 +92,8 @@ size_t nrw_recipe_library(const nrw_scenario *scenario, const nrw_channel *chann
     (void)channel;
     const bool permanent = scenario->particles.kind == NRW_MOMENT_PERMANENT;
     const hand *hands = permanent ? PERMANENT : INDUCED;
-    const size_t n_hands = permanent ? sizeof PERMANENT / sizeof *PERMANENT
-                                     : sizeof INDUCED / sizeof *INDUCED;
+    const size_t n_hands =
+        permanent ? sizeof PERMANENT / sizeof *PERMANENT : sizeof INDUCED / sizeof *INDUCED;
     const double top = top_frequency_Hz(scenario, necessary);
     size_t n = 0;
     for (size_t k = 0; k < n_hands && n < most; k++) {
@@ -152,7 +152,8 @@ nrw_recipe nrw_recipe_vary(const nrw_recipe *recipe, const nrw_scenario *scenari
     if (recipe->share > 0.0) {
         varied.other_tilt_deg = round(within(recipe->other_tilt_deg + 12.0 * a[1], 0.0, 90.0));
         varied.share = round(100.0 * within(recipe->share + 0.12 * a[2], 0.1, 0.9)) / 100.0;
-        varied.period_s = round(100.0 * within(recipe->period_s * exp(0.4 * a[3]), 0.2, 10.0)) / 100.0;
+        varied.period_s =
+            round(100.0 * within(recipe->period_s * exp(0.4 * a[3]), 0.2, 10.0)) / 100.0;
     }
     const double steepest =
         fmax(varied.tilt_deg, recipe->share > 0.0 ? varied.other_tilt_deg : 0.0);
@@ -161,8 +162,9 @@ nrw_recipe nrw_recipe_vary(const nrw_recipe *recipe, const nrw_scenario *scenari
     if (varied.wobble_deg < 5.0)
         varied.wobble_deg = 0.0;
     const double period = recipe->wobble_period_s > 0.0 ? recipe->wobble_period_s : 4.0;
-    varied.wobble_period_s =
-        varied.wobble_deg > 0.0 ? round(10.0 * within(period * exp(0.4 * b[1]), 1.0, 20.0)) / 10.0 : 0.0;
+    varied.wobble_period_s = varied.wobble_deg > 0.0
+                                 ? round(10.0 * within(period * exp(0.4 * b[1]), 1.0, 20.0)) / 10.0
+                                 : 0.0;
     const double top = top_frequency_Hz(scenario, necessary);
     varied.frequency_Hz =
         round(10.0 * within(recipe->frequency_Hz * exp(0.25 * b[2]), 0.1 * top, top)) / 10.0;

@@ -58,8 +58,7 @@ double nrw_recipe_available_field_mT(const nrw_recipe *recipe, const nrw_scenari
         nrw_drive drive = carrying(recipe);
         drive.main.tilt_deg = tilts[k];
         drive.main.field_mT = 1.0;
-        available = fmin(available,
-                         nrw_rig_available_field_mT(&scenario->rig, &drive.main, NULL));
+        available = fmin(available, nrw_rig_available_field_mT(&scenario->rig, &drive.main, NULL));
     }
     /* rounded down, so that the number in the file is within the rig too */
     return floor(available * 1000.0) / 1000.0;
@@ -112,7 +111,7 @@ typedef struct builder {
     const nrw_channel *channel;
     nrw_schedule *schedule;
     size_t capacity;
-    double carry_s;   /* time for all carrying legs */
+    double carry_s; /* time for all carrying legs */
     double gathered_um;
 } builder;
 
@@ -359,7 +358,8 @@ static double gather_timeout_s(const builder *build)
     const nrw_particles *particles = &build->scenario->particles;
     nrw_drive_setting setting = rotating(build->recipe, 0.0);
     nrw_regime regime = nrw_regime_of(build->scenario, &setting, NULL);
-    const double pull = 0.5 * regime.cycle_displacement * setting.frequency_Hz * particles->diameter_um;
+    const double pull =
+        0.5 * regime.cycle_displacement * setting.frequency_Hz * particles->diameter_um;
     const double time = reference_s * ((double)particles->count / reference_n) *
                         (particles->diameter_um / reference_um) * reference_um_s / fmax(pull, 1e-3);
     return fmin(fmax(4.0 * time, 8.0), GATHER_SHARE * build->scenario->deadline_s);
@@ -406,11 +406,13 @@ void nrw_recipe_describe(const nrw_recipe *recipe, char *text, size_t size)
 {
     int used = snprintf(text, size, "tilt %.3g deg", recipe->tilt_deg);
     if (recipe->share > 0.0 && used > 0 && (size_t)used < size)
-        used += snprintf(text + used, size - (size_t)used, " alternating with %.3g deg (%.0f %% of every %.3g s)",
+        used += snprintf(text + used, size - (size_t)used,
+                         " alternating with %.3g deg (%.0f %% of every %.3g s)",
                          recipe->other_tilt_deg, 100.0 * recipe->share, recipe->period_s);
     if (recipe->wobble_deg > 0.0 && used > 0 && (size_t)used < size)
-        used += snprintf(text + used, size - (size_t)used, ", heading wobbling by %.3g deg over %.3g s",
-                         recipe->wobble_deg, recipe->wobble_period_s);
+        used +=
+            snprintf(text + used, size - (size_t)used, ", heading wobbling by %.3g deg over %.3g s",
+                     recipe->wobble_deg, recipe->wobble_period_s);
     if (used > 0 && (size_t)used < size)
         (void)snprintf(text + used, size - (size_t)used, ", %.3g Hz, %.3g mT", recipe->frequency_Hz,
                        recipe->field_mT);
