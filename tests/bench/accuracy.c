@@ -14,7 +14,7 @@
 #define FINE_STEP_S 0.001
 #define STIFF_PN_UM 400.0
 
-enum { SEEDS_MOST = 24, N_SEEN = 4, N_WAYS = 3 };
+enum { SEEDS_MOST = 12, N_SEEN = 4, N_WAYS = 3 };
 
 typedef struct outcome {
     double seen[N_SEEN];

@@ -37,6 +37,7 @@ static bool is_section(const char *name)
 static int run(bench_report *report, const char *only, const char *out)
 {
     const double begun = bench_wall_s();
+    (void)setvbuf(stdout, NULL, _IOLBF, 0);
     bench_report_begin(report);
     bench_machine(report);
     for (size_t k = 0; k < N_SECTIONS; k++) {

@@ -13,11 +13,11 @@
 
 #define N_PARTICLES 150
 #define GATHER_S 4.0
-#define SPAN_S 0.5
+#define SPAN_S 0.2
 #define TOLERANCE_UM 3e-3 /* of a step: 0.001 diameters */
 #define STEP_MAX_S 0.020  /* as nrw_run's default */
 
-enum { ROUNDS_MOST = 21 };
+enum { ROUNDS_MOST = 11 };
 
 typedef struct rkf45_case {
     nrw_world *world;
@@ -194,7 +194,7 @@ void bench_rkf45(bench_report *report)
                                          {world_seconds, &it, 0, each[1]}};
         bench_race(2, contenders, rounds, 0.02);
         bench_figure(report, "pair_vs_gsl", bench_spread_ratio(rounds, each[0], each[1]),
-                     "150 gathered particles, half a second: rkf45's core time over ours");
+                     "150 gathered particles, 0.2 s: rkf45's core time over ours");
     }
     nrw_world_destroy(it.world);
     bench_setting_clear(&setting);
