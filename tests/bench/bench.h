@@ -168,7 +168,7 @@ void bench_script_stop(bench_script *script);
 typedef struct bench_setting {
     nrw_scenario *scenario; /* owned, as the channel and the schedule's legs */
     nrw_channel *channel;
-    nrw_schedule schedule; /* empty for an open floor */
+    nrw_schedule schedule;
 } bench_setting;
 
 /* The demo's gate grown with the swarm's diameter, √(n/150), with all of its physics; the
@@ -176,12 +176,12 @@ typedef struct bench_setting {
  * and a wobbling heading along the centreline until the deadline. False with the reason
  * on stderr. */
 bool bench_setting_gate(bench_setting *setting, size_t n, double gather_s, double deadline_s);
-/* n particles packed on an open floor; without a floor, noise and pair flow, and with contacts that
- * do not brake: `bare`. */
+/* The same swarm and drive on an open floor, toward +x; `bare`: without floor, noise and
+ * pair flow, and contacts do not brake. */
 bool bench_setting_open(bench_setting *setting, size_t n, bool bare);
 void bench_setting_clear(bench_setting *setting);
 
-/* A world of an open floor and what a rotating field of 10 mT, 50 Hz and a tilt does to
+/* A world of that, and what a rotating field of 10 mT, 50 Hz and a tilt does to
  * it in the averaged model. */
 nrw_world *bench_world_make(const bench_setting *setting, uint64_t seed);
 nrw_excitation bench_excitation(const nrw_world *world, double tilt_deg);

@@ -53,7 +53,7 @@ static const char drive[] =
 
 static const char open_floor[] = PARTICLES "channel: {open: true%s}\n"
                                            "release: {at_um: [0, 0], radius_um: %.9g}\n"
-                                           "target: {at_um: [0, 0], radius_um: 10}\n"
+                                           "target: {at_um: [10000, 0], radius_um: 10}\n"
                                            "deadline_s: 1000\n"
                                            "%s";
 
@@ -94,13 +94,14 @@ bool bench_setting_gate(bench_setting *setting, size_t n, double gather_s, doubl
 
 bool bench_setting_open(bench_setting *setting, size_t n, bool bare)
 {
-    char scenario[2048];
+    char scenario[2048], schedule[1024];
     (void)snprintf(scenario, sizeof scenario, open_floor, n, bare ? ", floor: false" : "",
                    10.0 + 2.2 * sqrt((double)n),
                    bare ? "model: {brownian: false, pair_flow: false, gravity: false, "
                           "contact_brake_factor: 0}\n"
                         : "");
-    return make(setting, scenario, NULL);
+    (void)snprintf(schedule, sizeof schedule, drive, 5.0, 6.0, 1000.0, 1001.0);
+    return make(setting, scenario, schedule);
 }
 
 void bench_setting_clear(bench_setting *setting)
