@@ -149,20 +149,21 @@ void bench_scaling(bench_report *report)
     static const size_t sizes[] = {1000, 3000, 10000, 30000, 100000};
     enum { N_SIZES = sizeof sizes / sizeof *sizes };
     const size_t n_sizes = report->quick ? 3 : N_SIZES;
-    double counts[N_SIZES], costs[N_SIZES];
+    double counts[N_SIZES], costs[N_SIZES], steps[N_SIZES];
     const int threads = omp_get_max_threads();
     omp_set_num_threads(1);
     bench_title("Cost and memory against the number of particles, one core");
     for (size_t k = 0; k < n_sizes; k++) {
         bench_setting setting;
         counts[k] = (double)sizes[k];
-        costs[k] = NAN;
+        costs[k] = steps[k] = NAN;
         nrw_world *world = NULL;
         if (bench_setting_open(&setting, sizes[k], false))
             world = bench_world_make(&setting, 1);
         if (world) {
             const step_cost it = measure(world, report->quick ? 0.5 : 4.0);
             costs[k] = it.per_simulated_s.median;
+            steps[k] = it.per_particle_step_us * counts[k];
             bench_row(report, "cost",
                       json_pack("{s:f, s:o, s:o, s:o, s:o, s:I}", "n", counts[k],
                                 "core_s_per_simulated_s", bench_real(costs[k]), "low",
@@ -178,11 +179,15 @@ void bench_scaling(bench_report *report)
         bench_setting_clear(&setting);
     }
     omp_set_num_threads(threads);
-    if (report->quick)
+    if (report->quick) {
         bench_missing(report, "cost_exponent", "the quick run stops at 10,000 particles");
-    else
+    } else {
         bench_figure(report, "cost_exponent",
                      bench_spread_one(bench_exponent(N_SIZES, counts, costs)),
                      "of the core time for a simulated second, 1,000 to 100,000");
+        bench_figure(report, "step_cost_exponent",
+                     bench_spread_one(bench_exponent(N_SIZES, counts, steps)),
+                     "of the core time for a step");
+    }
     memory(report);
 }
