@@ -158,13 +158,16 @@ static void describe_fates(const nrw_run_result *result, FILE *stream)
 
 static void describe_legs(const nrw_job *job, const nrw_run_result *result, FILE *stream)
 {
-    (void)fprintf(stream, "\n  %-20s %8s %8s  %-10s %s\n", "leg", "from s", "to s", "ended by",
-                  "model");
+    (void)fprintf(stream, "\n  %-20s %8s %8s  %-10s %-9s %s\n", "leg", "from s", "to s", "ended by",
+                  "model", "layers, mean and most");
     for (size_t i = 0; i < result->n_visits; i++) {
         const nrw_leg_visit *visit = &result->visits[i];
-        (void)fprintf(stream, "  %-20s %8.1f %8.1f  %-10s %s\n",
+        (void)fprintf(stream, "  %-20s %8.1f %8.1f  %-10s %-9s",
                       job->schedule.legs[visit->leg].name, visit->start_s, visit->end_s,
                       nrw_leg_end_name(visit->end), nrw_model_name(visit->model));
+        if (visit->tally.layers_most > 0)
+            (void)fprintf(stream, " %.2f %d", visit->tally.layers_mean, visit->tally.layers_most);
+        (void)fputc('\n', stream);
     }
 }
 

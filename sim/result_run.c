@@ -35,6 +35,20 @@ static void add_loss_places(nrw_result *result, const nrw_run_result *run)
     nrw_result_close(result);
 }
 
+/* How high the swarm stood: its layers of a diameter each, from 1 at rest. */
+static void add_layers(nrw_result *result, const nrw_leg_tally *tally)
+{
+    if (tally->layers_most == 0) {
+        nrw_result_null(result, "layers");
+        return;
+    }
+    nrw_result_open_object(result, "layers");
+    nrw_result_number(result, "mean", tally->layers_mean);
+    nrw_result_integer(result, "most", tally->layers_most);
+    nrw_result_numbers(result, "fractions", NRW_LAYERS_TOLD, tally->layer_share);
+    nrw_result_close(result);
+}
+
 static void add_visits(nrw_result *result, const nrw_schedule *schedule, const nrw_run_result *run)
 {
     nrw_result_open_array(result, "legs");
@@ -50,6 +64,7 @@ static void add_visits(nrw_result *result, const nrw_schedule *schedule, const n
         nrw_result_number(result, "cycle_displacement", visit->cycle_displacement);
         nrw_result_number(result, "shedding_number", visit->shedding_number);
         nrw_result_number(result, "pair_flow_share", visit->tally.pair_flow_share);
+        add_layers(result, &visit->tally);
         nrw_result_close(result);
     }
     nrw_result_close(result);

@@ -245,6 +245,20 @@ static const char *word(const nrw_result *result, const char *format, size_t i)
     return text ? text : "";
 }
 
+static nrw_leg_tally read_tally(const nrw_result *result, size_t i)
+{
+    static const char *const fractions[NRW_LAYERS_TOLD] = {
+        "legs.%zu.layers.fractions.0", "legs.%zu.layers.fractions.1",
+        "legs.%zu.layers.fractions.2", "legs.%zu.layers.fractions.3"};
+    nrw_leg_tally tally = {.pair_flow_share = figure(result, "legs.%zu.pair_flow_share", i),
+                           .layers_mean = figure(result, "legs.%zu.layers.mean", i)};
+    const double most = figure(result, "legs.%zu.layers.most", i);
+    tally.layers_most = most >= 1.0 && most < 1e6 ? (int)most : 0;
+    for (size_t k = 0; k < NRW_LAYERS_TOLD; k++)
+        tally.layer_share[k] = figure(result, fractions[k], i);
+    return tally;
+}
+
 static size_t length(const nrw_result *result, const char *key)
 {
     char path[96];
@@ -300,7 +314,7 @@ static nrw_status take_visits(const char *dir, const nrw_result *result,
         visit->mason_number = figure(result, "legs.%zu.mason_number", i);
         visit->cycle_displacement = figure(result, "legs.%zu.cycle_displacement", i);
         visit->shedding_number = figure(result, "legs.%zu.shedding_number", i);
-        visit->tally.pair_flow_share = figure(result, "legs.%zu.pair_flow_share", i);
+        visit->tally = read_tally(result, i);
     }
     return NRW_OK;
 }
