@@ -20,6 +20,8 @@
  * the second. */
 #define CORRECTION_MAX 0.25
 #define MOVE_MAX 0.3
+/* The next step is this share of the one that would reach the bounds. */
+#define SAFE_SHARE 0.8
 /* Overlap of lobes beyond which the state is not trusted, as for spheres. */
 #define OVERLAP_MAX 0.25
 /* Displacement of the random finite difference that yields the drift, over R. */
@@ -39,6 +41,8 @@ void nrw_doublets_step_length(const nrw_world *world, const nrw_field *field, do
         most = fmin(most, 1.0 / (world->body.kind == NRW_MOMENT_PERMANENT
                                      ? PERMANENT_STEPS_PER_PERIOD * field->frequency_Hz
                                      : INDUCED_STEPS_PER_PERIOD * field->frequency_Hz));
+    if (d->safe_s > 0.0)
+        most = fmin(most, d->safe_s);
     if (*h_s > most)
         *h_s /= ceil(*h_s / most);
 }
@@ -366,6 +370,23 @@ static double lobe_move(const nrw_doublets *d, const nrw_doublet_body *body, con
     return nrw_vec3_norm(shift) + d->medium.shape.half * body->radius * nrw_vec3_norm(round);
 }
 
+/* The step in which the fastest body would reach the bounds on moves, and a bit less. */
+static double safe_step_s(const nrw_world *world, double h)
+{
+    const nrw_doublets *d = world->doublets;
+    const double lobe = d->medium.shape.lobe * world->body.radius_um;
+    double most = 0.0;
+    for (size_t i = 0; i < world->n; i++) {
+        const nrw_doublet_body *body = &d->bodies[i];
+        const nrw_vec3 went = {body->middle.x - world->x[i] + body->moved[0],
+                               body->middle.y - world->y[i] + body->moved[1],
+                               body->middle.z - world->z[i] + body->moved[2]};
+        most = fmax(most, nrw_vec3_norm(went) / (MOVE_MAX * lobe));
+        most = fmax(most, lobe_move(d, body, body->moved) / (CORRECTION_MAX * lobe));
+    }
+    return most > 0.0 ? SAFE_SHARE * h / most : 0.0;
+}
+
 static nrw_status store(nrw_world *world, double h, nrw_errors *errors)
 {
     nrw_doublets *d = world->doublets;
@@ -456,6 +477,7 @@ nrw_status nrw_doublets_step(nrw_world *world, const nrw_excitation *excitation,
         return nrw_errors_add(errors, NRW_DIVERGED, crowded,
                               "too many contacts at t = %.6g s", world->time_s);
     nrw_doublets_solve_contacts(world, h_s);
+    world->doublets->safe_s = safe_step_s(world, h_s);
     nrw_status status = store(world, h_s, errors);
     if (status == NRW_OK)
         status = check_state(world, errors);

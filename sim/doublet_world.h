@@ -55,6 +55,7 @@ typedef struct nrw_doublets {
     double *seen_x, *seen_y, *seen_wall; /* (2n) as in nrw_world */
     double *ref_x, *ref_y, *ref_z;       /* (n) middles when the list was made */
     bool listed;
+    double safe_s;          /* step that the bounds on moves call for, by the last; 0: unknown */
     size_t n_pairs, pairs_capacity;
     uint32_t (*pairs)[2];   /* bodies whose lobes may meet */
     size_t n_contacts, contacts_capacity;
