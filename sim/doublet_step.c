@@ -9,6 +9,7 @@
 
 #include "doublet_world.h"
 #include "random.h"
+#include "screen.h"
 
 /* Steps per period of the drive, of permanent and of induced moments, and the longest
  * one. */
@@ -230,7 +231,7 @@ static void pair_flow(nrw_world *world)
         world->tz[i] = (float)(per_torque * torque.z);
         world->fx0[i] = (float)(world->x[i] - world->origin_x);
         world->fy0[i] = (float)(world->y[i] - world->origin_y);
-        world->fz0[i] = (float)(world->z[i] - world->origin_z);
+        world->fz0[i] = world->pz[i] = (float)(world->z[i] - world->origin_z);
     }
     task->n_filled = world->n;
     if (!(per_torque > 0.0) || world->n < 2)
@@ -239,6 +240,7 @@ static void pair_flow(nrw_world *world)
         nrw_kernels_get()->tile_flow(task);
     else
         nrw_kernels_get()->flow_unbounded(task, 0, world->n);
+    nrw_screen_take(world);
     world->n_pair_interactions += (uint64_t)(world->n * (world->n - 1));
 }
 
@@ -282,8 +284,20 @@ static void add_noise(nrw_world *world, size_t i, double h, double moved[6])
         moved[k] += size * noise[k];
 }
 
-/* Where body i would go without contacts. `rubbed`: force and torque of friction alone,
- * whose turn is not yet in the axis. */
+/* A flow toward the floor is hindered like the body's own motion there: mobility over
+ * that without a floor, 1 far from it. */
+static double flow_held(const nrw_world *world, size_t i)
+{
+    const nrw_doublets *d = world->doublets;
+    const nrw_spheroid_friction *f = &d->medium.shape.friction;
+    const double up = d->axes[i].z, free = 6.0 * NRW_PI * d->medium.viscosity_Pa_s *
+                                           d->bodies[i].radius *
+                                           (f->across + (f->along - f->across) * up * up);
+    return d->bodies[i].mobility.at[2][2] * free;
+}
+
+/* Where body i would go without contacts. `rubbed`: force and torque of friction alone; its
+ * turn, and that of forces, is not yet in the axis. */
 static bool predict(nrw_world *world, size_t i, const double rubbed[6], double h)
 {
     nrw_doublets *d = world->doublets;
@@ -295,11 +309,12 @@ static bool predict(nrw_world *world, size_t i, const double rubbed[6], double h
     double moved[6] = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0};
     for (int r = 0; r < 6; r++)
         for (int k = 0; k < 6; k++)
-            moved[r] += h * body->mobility.at[r][k] * (r < 3 ? load[k] : rubbed[k]);
+            moved[r] += h * body->mobility.at[r][k] * (r < 3 || k < 3 ? load[k] : rubbed[k]);
     if (world->pair_flow_factor > 0.0 && world->n > 1) {
-        moved[0] += h * (double)task->ux[i];
-        moved[1] += h * (double)task->uy[i];
-        moved[2] += h * (double)task->uz[i];
+        const double share = world->rows.share ? (double)world->rows.share[i] : 1.0;
+        moved[0] += share * h * (double)task->ux[i];
+        moved[1] += share * h * (double)task->uy[i];
+        moved[2] += flow_held(world, i) * share * h * (double)task->uz[i];
     }
     if (world->scenario->model.brownian) {
         add_noise(world, i, h, moved);

@@ -22,7 +22,7 @@ typedef struct turning {
     double lag_s;
     nrw_sym3 mobility;    /* of the spin, 1/(pN·µm·s) */
     nrw_sym3 resistance;  /* its inverse */
-    nrw_vec3 spin;        /* by all else, 1/s */
+    nrw_vec3 spin;        /* by other torques, 1/s */
 } turning;
 
 static nrw_vec3 in_frame(const frame *f, nrw_vec3 v)
@@ -133,16 +133,11 @@ static turning turning_of(const nrw_world *world, size_t i, const nrw_excitation
     t.base = size * d->across;
     t.excess = size * (d->along - d->across);
     t.lag_s = d->lag_s;
-    /* M_rr and the spin that forces and other torques cause, from the whole mobility */
-    const double load[6] = {body->force.x,  body->force.y,  body->force.z,
-                            body->torque.x, body->torque.y, body->torque.z};
-    double spin[3] = {0.0, 0.0, 0.0};
-    for (int r = 0; r < 3; r++)
-        for (int k = 0; k < 6; k++)
-            spin[r] += body->mobility.at[3 + r][k] * load[k];
-    t.spin = (nrw_vec3){spin[0], spin[1], spin[2]};
+    /* Not the turn that forces cause near a floor: those of dipoles are mostly carried by
+     * contacts, whose forces turn the body back. The prediction has both. */
     const double(*m)[6] = &body->mobility.at[3];
     const nrw_sym3 lab = {m[0][3], m[0][4], m[0][5], m[1][4], m[1][5], m[2][5]};
+    t.spin = nrw_sym3_times(lab, body->torque);
     const nrw_vec3 a = in_frame(f, nrw_sym3_times(lab, f->axis));
     const nrw_vec3 b = in_frame(f, nrw_sym3_times(lab, f->side));
     const nrw_vec3 c = in_frame(f, nrw_sym3_times(lab, f->third));

@@ -86,8 +86,10 @@ nrw_status nrw_doublets_create(nrw_world *world, nrw_errors *errors)
         far[0][row] = far[1][row] = NRW_FAR_AWAY_UM;
     for (size_t lobe_k = 0; lobe_k < 2 * n; lobe_k++)
         d->seen_wall[lobe_k] = -INFINITY;
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; i < n; i++) {
         d->bodies[i].radius = (double)world->radius[i];
+        world->contacts.order[i] = (uint32_t)i; /* rows of doublets are their numbers */
+    }
     set_axes(world);
     return NRW_OK;
 }

@@ -329,6 +329,7 @@ static nrw_run_result three(bool doublets, const double at[3][3])
     setup = doublets ? doublet_setup(3, at, true, LAGGING, "{kind: doublet, aspect: 1}")
                      : small_setup_open(3, at);
     setup.scenario->particles.relaxation_time_s = 1e-5;
+    setup.scenario->model.pair_flow = true;
     nrw_leg leg = nrw_leg_defaults();
     leg.drive.main.field_mT = 10.0;
     leg.drive.main.frequency_Hz = 50.0;
