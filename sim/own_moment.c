@@ -132,13 +132,15 @@ void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, do
         const nrw_vec3 u = {world->ux[i], world->uy[i], world->uz[i]};
         const nrw_vec3 other =
             other_spin(world, row, nrw_vec3_scale(excitation->torque, scale));
-        const turned to = turn_particle(world, row, u, nrw_vec3_add(excitation->field, others),
-                                        fixed, other, h);
+        turned to = turn_particle(world, row, u, nrw_vec3_add(excitation->field, others), fixed,
+                                  other, h);
         const nrw_vec3 flow_turn = {(double)world->turn_x[row] * h, (double)world->turn_y[row] * h,
                                     (double)world->turn_z[row] * h};
         nrw_vec3 end = nrw_vec3_turn_by(to.end, flow_turn);
         if (world->scenario->model.brownian)
             end = nrw_vec3_turn_by(end, spin_noise_turn(world, row, h));
+        if (world->stuck[i])
+            to.middle = end = u; /* held fast, moment and all */
         end = nrw_vec3_scale(end, 1.0 / nrw_vec3_norm(end));
         world->ux[i] = end.x;
         world->uy[i] = end.y;

@@ -81,6 +81,7 @@ typedef struct run_state {
     nrw_control control;
     nrw_morphology_work *morphology;
     uint8_t *in_largest; /* (n) by the particle's number, as all in the result */
+    uint8_t *stuck;      /* (n) likewise: stuck to a wall at the end */
     uint8_t *marks;      /* (n) the same in the world's order, as the next */
     double *radius_um;   /* (n) */
     size_t n_dots;       /* what imaging sees: particles, or lobes; room in marks, radius_um */
@@ -590,12 +591,13 @@ static nrw_status begin(run_state *run)
     result->gathered = calloc(n, 1);
     result->arrived = calloc(n, 1);
     run->in_largest = calloc(n, 1);
+    run->stuck = calloc(n, 1);
     run->n_dots = run->world->doublets ? 2 * n : n;
     run->marks = calloc(run->n_dots, 1);
     run->radius_um = calloc(run->n_dots, sizeof *run->radius_um);
     run->morphology = nrw_morphology_work_create(run->n_dots);
     if (!result->fates || !result->causes || !result->gathered || !result->arrived ||
-        !run->in_largest || !run->marks || !run->radius_um || !run->morphology)
+        !run->in_largest || !run->stuck || !run->marks || !run->radius_um || !run->morphology)
         return out_of_memory(run);
     if (!run->config->record)
         nrw_morphology_work_spare_area(run->morphology);
@@ -688,9 +690,11 @@ static nrw_status finish(run_state *run)
         run->next_frame > 0 ? (double)run->n_visible / (double)run->next_frame : NAN;
     judge_run(run);
     /* the marks have done their service in the last look at the swarm */
-    for (size_t i = 0; i < world->n_made; i++)
+    for (size_t i = 0; i < world->n_made; i++) {
         run->marks[world->ids[i]] = i >= world->n;
-    nrw_status status = nrw_fate_judge(run->scenario, run->channel, run->in_largest, NULL,
+        run->stuck[world->ids[i]] = i < world->n && world->stuck[i];
+    }
+    nrw_status status = nrw_fate_judge(run->scenario, run->channel, run->in_largest, run->stuck,
                                        run->marks, result, run->errors);
     if (status == NRW_OK && run->config->record &&
         (result->n_stored == 0 || result->trajectory_time_s[result->n_stored - 1] < t))
@@ -764,6 +768,7 @@ nrw_status nrw_run(const nrw_scenario *scenario, const nrw_channel *channel,
     nrw_morphology_work_destroy(run.morphology);
     free(run.in_largest);
     free(run.marks);
+    free(run.stuck);
     free(run.radius_um);
     return status;
 }

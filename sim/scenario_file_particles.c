@@ -212,12 +212,8 @@ static void read_adhesion(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_part
         NRW_OPTIONAL("release_pN", NRW_YAML_DOUBLE, nrw_particles, adhesion_release_pN,
                      NRW_FROM_TO(0.0, 1e6)),
     };
-    if (!node)
-        return;
-    (void)nrw_yaml_fields(doc, node, fields, N(fields), particles);
-    if (particles->adhesion_rate_per_s > 0.0)
-        (void)nrw_yaml_error(doc, nrw_yaml_get(node, "rate_per_s"), "0: walls that hold nothing",
-                             "sticking to walls is not built yet");
+    if (node)
+        (void)nrw_yaml_fields(doc, node, fields, N(fields), particles);
 }
 
 /* --- positions --------------------------------------------------------------- */

@@ -9,6 +9,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "adhesion.h"
 #include "brake.h"
 #include "doublet_world.h"
 #include "flow.h"
@@ -362,6 +363,9 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
                        world->start_y, world->start_z);
     world->task.n_filled = world->n;
     take_mobilities(world);
+    const bool sticky = nrw_adhesion_acts(world);
+    if (sticky)
+        nrw_adhesion_hold_places(world);
     world->rows.torque[0] = (float)excitation->torque.x;
     world->rows.torque[1] = (float)excitation->torque.y;
     world->rows.torque[2] = (float)excitation->torque.z;
@@ -380,6 +384,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         nrw_held_spins(world, excitation);
     else
         kernels->spins(&world->rows);
+    if (sticky)
+        nrw_adhesion_hold_spins(world);
     nrw_pair_sum(world, excitation);
     /* what is held over the step leaves out the close neighbours */
     if (phases) {
@@ -398,6 +404,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     nrw_brakes_push(world, law);
     nrw_screen_take(world);
     kernels->base(&world->rows);
+    if (sticky)
+        nrw_adhesion_hold_velocities(world);
     return NRW_OK;
 }
 
@@ -521,6 +529,8 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (world->n > 1)
         nrw_kernels_get()->near_geometry(&world->near);
     status = check_state(world, errors);
+    if (status == NRW_OK && nrw_adhesion_acts(world))
+        nrw_adhesion_update(world, *taken_s);
     if (status == NRW_OK)
         nrw_world_take_out(world);
     return status;

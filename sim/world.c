@@ -141,6 +141,7 @@ static void lay_out(nrw_world *world)
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     world->views = nrw_arena_take(arena, n, sizeof *world->views);
+    world->stuck = nrw_arena_take(arena, n, sizeof *world->stuck);
     nrw_contacts_layout(&world->contacts, arena, n);
 }
 
@@ -543,6 +544,9 @@ static void swap_particles(nrw_world *world, size_t i, size_t j)
     const nrw_wall_view view = world->views[i];
     world->views[i] = world->views[j];
     world->views[j] = view;
+    const uint8_t stuck = world->stuck[i];
+    world->stuck[i] = world->stuck[j];
+    world->stuck[j] = stuck;
     const uint32_t id = world->ids[i];
     world->ids[i] = world->ids[j];
     world->ids[j] = id;

@@ -93,7 +93,7 @@ typedef struct nrw_world {
     bool has_old_velocity;
     double old_step_s;
     double own_allowed_s; /* own moments: what the error rule allows after the last step */
-    float *qx, *qy, *tz; /* torques on the fluid, see nrw_pair_task */
+    float *qx, *qy, *tz;  /* torques on the fluid, see nrw_pair_task */
     nrw_pair_task task;
     nrw_near_task near;
     nrw_contact_solve solve;
@@ -107,6 +107,7 @@ typedef struct nrw_world {
     float *wall_x, *wall_y, *wall_gap, *wall_give;
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
+    uint8_t *stuck;                      /* (n) by particle, 1: stuck to a side wall (adhesion.h) */
     nrw_wall_view *views;                /* (n) by particle; x NAN: not yet */
     float *wall_near, *wall_far;         /* distances to the walls now, µm */
     float *share;                        /* of the pair flow that the walls leave */

@@ -465,8 +465,8 @@ Test(scenario_file, values_of_the_wrong_type_say_what_they_are)
 Test(scenario_file, blocks_that_are_not_built_yet_are_said_to_be)
 {
     CASES(INPUT_GATE,
-          {"  count: 150\n", "  count: 150\n  adhesion: {rate_per_s: ^0.1}\n",
-           "particles.adhesion.rate_per_s", "not built yet", "0"},
+          {"  count: 150\n", "  count: 150\n  adhesion: {rate_per_s: ^-0.1}\n",
+           "particles.adhesion.rate_per_s", "out of range", "from 0"},
           {"  count: 150\n", "  count: 150\n  adhesion: {release_pN: ^-1}\n",
            "particles.adhesion.release_pN", "out of range", "pN from 0"},
           {"deadline_s: 300", "deadline_s: 300\nmodel: {mutual_induction: ^true}",
