@@ -20,6 +20,7 @@ static double run_once(const bench_setting *setting)
     nrw_run_result result;
     nrw_errors errors;
     config.model = NRW_MODEL_AVERAGED;
+    config.record = false;
     memset(&result, 0, sizeof result);
     nrw_errors_init(&errors);
     const double begun = bench_core_s();

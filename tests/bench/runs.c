@@ -1,6 +1,6 @@
 /* Whole runs of the grown gate through nrw_run: imaging, feedback, walls, floor, noise,
- * pair flow. Time is told by the run's own progress calls, one a frame, so that making
- * the world is told apart. */
+ * pair flow; nothing is recorded, as in the trials of plans and estimates. Time is told by
+ * the run's own progress calls, one a frame, so that making the world is told apart. */
 #include <math.h>
 #include <omp.h>
 #include <stdio.h>
@@ -62,6 +62,7 @@ static bool watch_runs(const bench_setting *setting, nrw_model model, run_watch 
         nrw_errors errors;
         config.seed = seed;
         config.model = model;
+        config.record = false; /* as in the trials of plans */
         config.progress = on_frame;
         config.progress_context = watch;
         watch->begun = bench_wall_s();
