@@ -10,7 +10,6 @@
 
 #include "bench.h"
 #include "run.h"
-#include "schedule_file.h"
 
 #define FINE_STEP_S 0.001
 #define STIFF_PN_UM 400.0
@@ -34,31 +33,15 @@ typedef struct driven {
     size_t seeds, quick_seeds;
 } driven;
 
-static const driven cases[] = {
-    {"open floor, tilt 30", NULL, 24, 4},
-    {"demo by hand", "scenarios/schedules/straight-gate-by-hand.yaml", 12, 2},
-    {"demo as planned", "build/bench-work/plan/schedule.yaml", 12, 2}};
+static const driven cases[] = {{"open floor, tilt 30", NULL, 24, 4},
+                               {"demo by hand", BENCH_BY_HAND, 12, 2},
+                               {"demo as planned", "build/bench-work/plan/schedule.yaml", 12, 2}};
 enum { N_CASES = sizeof cases / sizeof *cases };
-
-static bool open_demo(bench_setting *setting, const char *path)
-{
-    nrw_errors errors;
-    nrw_errors_init(&errors);
-    memset(setting, 0, sizeof *setting);
-    nrw_status status =
-        nrw_scenario_load("scenarios/straight-gate.yaml", &setting->scenario, &errors);
-    if (status == NRW_OK)
-        status = nrw_channel_create(setting->scenario, &setting->channel, &errors);
-    if (status == NRW_OK)
-        status = nrw_schedule_load(path, setting->scenario, &setting->schedule, &errors);
-    nrw_errors_clear(&errors);
-    return status == NRW_OK;
-}
 
 static bool open_case(const driven *it, int kind, bench_setting *setting)
 {
     const bool opened =
-        it->path ? open_demo(setting, it->path) : bench_setting_open(setting, 150, false);
+        it->path ? bench_setting_demo(setting, it->path) : bench_setting_open(setting, 150, false);
     if (opened && !it->path)
         setting->scenario->deadline_s = OPEN_SECONDS;
     if (opened && kind == 2)

@@ -5,7 +5,8 @@
  * Contenders are measured side by side: one after the other in slices of milliseconds,
  * round after round, so that whatever else the machine does hits all of them; a ratio is
  * the median of the rounds' ratios. Kernels are timed by the time that their thread
- * had a core (the rest is the scheduler's), whole runs and commands by the wall clock. */
+ * had a core (the rest is the scheduler's), whole runs and commands by the wall clock,
+ * unless the machine is too busy for it to mean anything: then `notes` say so. */
 #ifndef BENCH_H
 #define BENCH_H
 
@@ -71,6 +72,8 @@ void bench_title(const char *title);
  * without a value: null, and why. */
 void bench_figure(bench_report *report, const char *key, bench_spread value, const char *words);
 void bench_missing(bench_report *report, const char *key, const char *why);
+/* How a figure was had when the machine was too busy for the plain way: into "notes". */
+void bench_note(bench_report *report, const char *key, const char *how);
 /* A number among the details of a section. */
 void bench_detail(bench_report *report, const char *section, const char *key, double value);
 /* A row of a table among the details: the object, which it takes over. */
@@ -179,6 +182,9 @@ bool bench_setting_gate(bench_setting *setting, size_t n, double gather_s, doubl
 /* The same swarm and drive on an open floor, toward +x; `bare`: without floor, noise and
  * pair flow, and contacts do not brake. */
 bool bench_setting_open(bench_setting *setting, size_t n, bool bare);
+/* The demo itself, with the schedule of a file. */
+#define BENCH_BY_HAND "scenarios/schedules/straight-gate-by-hand.yaml"
+bool bench_setting_demo(bench_setting *setting, const char *schedule);
 void bench_setting_clear(bench_setting *setting);
 
 /* A world of that, and what a rotating field of 10 mT, 50 Hz and a tilt does to

@@ -95,6 +95,12 @@ void bench_missing(bench_report *report, const char *key, const char *why)
     (void)fflush(stdout);
 }
 
+void bench_note(bench_report *report, const char *key, const char *how)
+{
+    json_object_set_new(part(report, "notes", false), key, json_string(how));
+    printf("  (%s: %s)\n", key, how);
+}
+
 void bench_detail(bench_report *report, const char *section, const char *key, double value)
 {
     json_object_set_new(part(report, section, false), key, bench_real(value));

@@ -92,6 +92,20 @@ bool bench_setting_gate(bench_setting *setting, size_t n, double gather_s, doubl
     return make(setting, scenario, schedule);
 }
 
+bool bench_setting_demo(bench_setting *setting, const char *schedule)
+{
+    nrw_errors errors;
+    nrw_errors_init(&errors);
+    memset(setting, 0, sizeof *setting);
+    nrw_status status =
+        nrw_scenario_load("scenarios/straight-gate.yaml", &setting->scenario, &errors);
+    if (status == NRW_OK)
+        status = nrw_channel_create(setting->scenario, &setting->channel, &errors);
+    if (status == NRW_OK)
+        status = nrw_schedule_load(schedule, setting->scenario, &setting->schedule, &errors);
+    return told(status, &errors);
+}
+
 bool bench_setting_open(bench_setting *setting, size_t n, bool bare)
 {
     char scenario[2048], schedule[1024];
