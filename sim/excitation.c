@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "doublet_world.h"
+#include "mutual.h"
 #include "sampled_average.h"
 
 /* Permanent moments, resolved: steps per period, and the longest step. */
@@ -10,6 +11,9 @@
 #define OWN_STEP_MAX_S 0.002
 /* Induced moments, resolved: substeps per period. */
 #define SUBSTEPS_PER_PERIOD 8.0
+/* Mutual induction, resolved: the middles of three steps already give the means of forces,
+ * which are of second degree in the moments. */
+#define MUTUAL_STEPS_PER_PERIOD 16.0
 #define STEPS_PER_WOBBLE 32.0
 
 static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
@@ -20,7 +24,8 @@ static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
     if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
         response->field = nrw_drive_field(setting, 0.0, tilt);
         /* own moments need no averages, and theirs are dear */
-        if (!exciter->world->own_moments && !exciter->world->doublets)
+        if ((!exciter->world->own_moments || exciter->world->mutual) &&
+            !exciter->world->doublets)
             response->average = nrw_average_of(&exciter->world->body, &response->field);
         response->tilt_deg = tilt;
     }
@@ -94,6 +99,19 @@ static double own_step_s(const nrw_world *world, const nrw_field *field, double 
     return shorter_step_s(h_s, most);
 }
 
+/* The same for moments that induce each other: their stiffness is that of the largest;
+ * the phases of a resolved period are looked at one by one. */
+static double mutual_step_s(const nrw_world *world, const nrw_setting_response *response,
+                            bool resolved, double h_s)
+{
+    const double gain = nrw_mutual_gain(&world->body);
+    const double size2 = gain * gain * response->average.size2;
+    double most = size2 > 0.0 ? nrw_world_stable_s(world, size2) : h_s;
+    if (resolved)
+        most = fmin(most, 1.0 / (MUTUAL_STEPS_PER_PERIOD * response->field.frequency_Hz));
+    return shorter_step_s(h_s, most);
+}
+
 /* The same for substeps of a common moment; *n_substeps gets their number. */
 static double phase_step_s(double frequency_Hz, double h_s, int *n_substeps)
 {
@@ -118,8 +136,8 @@ void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control
     exciter->control = control;
     exciter->model = model;
     exciter->responses[0].tilt_deg = exciter->responses[1].tilt_deg = NAN;
-    world->own_moments = world->body.permanent_fAm2 > 0.0 && model == NRW_MODEL_RESOLVED &&
-                         !world->doublets;
+    world->own_moments = world->mutual || (world->body.permanent_fAm2 > 0.0 &&
+                                           model == NRW_MODEL_RESOLVED && !world->doublets);
 }
 
 void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
@@ -142,6 +160,8 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
         *h_s = shorter_step_s(*h_s, setting->wobble_period_s / STEPS_PER_WOBBLE);
     if (world->doublets)
         nrw_doublets_step_length(world, &response->field, h_s);
+    else if (world->mutual)
+        *h_s = mutual_step_s(world, response, resolved, *h_s);
     else if (world->own_moments)
         *h_s = own_step_s(world, &response->field, *h_s);
     else if (resolved)
@@ -152,6 +172,12 @@ void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
     *spin_axis = turning_axis(&field);
     if (world->doublets) {
         nrw_doublets_excite(world, &field, 2.0 * NRW_PI * f * (middle - begun), excitation);
+        return;
+    }
+    if (world->mutual) {
+        excitation->drive = field;
+        excitation->phase_rad = resolved ? 2.0 * NRW_PI * f * (middle - begun) : (double)NAN;
+        excitation->size2 = response->average.size2;
         return;
     }
     if (world->own_moments) {

@@ -154,6 +154,11 @@ void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, do
     }
 }
 
+void nrw_own_moments_spin(nrw_world *world, size_t row, nrw_vec3 torque)
+{
+    set_spin(world, row, other_spin(world, row, torque));
+}
+
 void nrw_held_spins(nrw_world *world, const nrw_excitation *excitation)
 {
     const double lone = nrw_vec3_norm(excitation->lone_spin);

@@ -11,6 +11,10 @@
  * brakes and the field of the others (field_x ... by particle) must be up to date. */
 void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, double h);
 
+/* Sets the spin of a row, and what it does to the fluid, from the torque on it in pN·µm and
+ * from what slides past. */
+void nrw_own_moments_spin(nrw_world *world, size_t row, nrw_vec3 torque);
+
 /* Averaged moments with a fixed part: every particle turns as the lone one does
  * (excitation->lone_spin), times what its own size, moment and brakes make of the rate:
  * with the field as long as its fixed part can hold on, whatever brakes it, and by

@@ -1,5 +1,6 @@
 #include "pair_sum.h"
 
+#include "mutual.h"
 #include "own_moment.h"
 
 void nrw_pair_tensor(float tensor[NRW_N_TENSOR], nrw_sym3 m)
@@ -54,7 +55,9 @@ void nrw_pair_sum(nrw_world *world, const nrw_excitation *excitation)
     if (n < 2)
         return;
     nrw_pair_tensor(task->tensor, excitation->tensor);
-    if (world->own_moments) {
+    if (world->mutual) {
+        nrw_mutual_forces(world);
+    } else if (world->own_moments) {
         kernels->own_moments(task, 0, n);
         nrw_own_moments_keep_fields(world);
         world->n_pair_interactions += (uint64_t)n * (n - 1);

@@ -14,6 +14,7 @@
 #include "flow.h"
 #include "leg_tally.h"
 #include "leg_watch.h"
+#include "mutual.h"
 #include "random.h"
 #include "sampled_average.h"
 #include "world.h"
@@ -617,6 +618,7 @@ static void final_moments(run_state *run)
     nrw_world *world = run->world;
     nrw_run_result *result = run->result;
     nrw_vec3 common = {0.0, 0.0, 0.0};
+    double phase_rad = 0.0;
     if (run->scenario->particles.kind == NRW_MOMENT_INDUCED && !world->doublets &&
         result->n_visits > 0) {
         /* the moment at the last instant of the last leg in force; control may have
@@ -631,7 +633,8 @@ static void final_moments(run_state *run)
             heading += run->control.heading_rad[which];
         const nrw_field field = nrw_drive_field(setting, heading, run->control.tilt_deg[which]);
         nrw_vec3 torque;
-        nrw_induced_at(&world->body, &field, 2.0 * NRW_PI * field.frequency_Hz * t, &common, &torque);
+        phase_rad = 2.0 * NRW_PI * field.frequency_Hz * t;
+        nrw_induced_at(&world->body, &field, phase_rad, &common, &torque);
         if (setting->mode == NRW_DRIVE_SAMPLED)
             common = nrw_sampled_moment(&world->body, setting->samples, t);
     }
@@ -642,8 +645,10 @@ static void final_moments(run_state *run)
         const nrw_vec3 sphere =
             nrw_vec3_add(common, nrw_vec3_scale(fixed, world->body.permanent_fAm2));
         const bool soft = world->doublets && world->body.kind == NRW_MOMENT_INDUCED;
-        const nrw_vec3 m =
+        nrw_vec3 m =
             soft ? nrw_doublets_moment(world, i) : nrw_vec3_scale(sphere, scale);
+        if (world->mutual && i < world->n && world->n_steps > 0)
+            m = nrw_mutual_moment(world, id, phase_rad);
         result->moment_x[id] = m.x;
         result->moment_y[id] = m.y;
         result->moment_z[id] = m.z;
@@ -723,6 +728,11 @@ static nrw_status check_legs(const nrw_scenario *scenario, const nrw_schedule *s
                                   "leg \"%s\": %s of %.3g s is too quick for moments that take "
                                   "%.3g s to follow",
                                   leg->name, quick, time_s, particles->relaxation_time_s);
+        if (scenario->model.mutual_induction && leg->drive.main.mode == NRW_DRIVE_SAMPLED)
+            return nrw_errors_add(errors, NRW_REFUSED, "another mode, or mutual_induction: false",
+                                  "leg \"%s\" plays samples, for which mutual induction is not "
+                                  "derived",
+                                  leg->name);
         if (particles->shape.doublet && leg->drive.main.mode == NRW_DRIVE_SAMPLED)
             return nrw_errors_add(errors, NRW_REFUSED, "another mode, or spheres",
                                   "leg \"%s\" plays samples, for which the moment of doublets is "

@@ -149,11 +149,30 @@ void nrw_scenario_check_overlaps(nrw_yaml_doc *doc, const nrw_placed *all, size_
     free(places);
 }
 
+/* What mutual induction is derived for. */
+static void check_induction(nrw_yaml_doc *doc, const nrw_yaml_node *root,
+                            const nrw_scenario *scenario)
+{
+    const nrw_particles *particles = &scenario->particles;
+    const nrw_yaml_node *key = nrw_yaml_get(nrw_yaml_get(root, "model"), "mutual_induction");
+    if (!key || !scenario->model.mutual_induction)
+        return;
+    const char *without = particles->kind != NRW_MOMENT_INDUCED ? "permanent moments"
+                          : particles->shape.doublet            ? "doublets"
+                          : isfinite(particles->saturation_kA_m) ? "a saturation"
+                          : particles->remanent_fAm2 > 0.0       ? "a remanent part"
+                                                                 : NULL;
+    if (without)
+        (void)nrw_yaml_error(doc, key, "false, or spheres with a susceptibility alone",
+                             "mutual induction is not derived for %s", without);
+}
+
 void nrw_scenario_check_together(nrw_yaml_doc *doc, const nrw_yaml_node *root,
                                  const nrw_scenario *scenario)
 {
     const nrw_yaml_node *hold = nrw_yaml_get(nrw_yaml_get(root, "goal"), "hold_s");
     check_depth(doc, root, scenario);
+    check_induction(doc, root, scenario);
     check_release(doc, root, scenario);
     if (hold && scenario->deadline_s > 0.0 && scenario->goal.hold_s >= scenario->deadline_s)
         (void)nrw_yaml_error(doc, hold, "less than deadline_s", "%g s is no less than the deadline",

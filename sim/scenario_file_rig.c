@@ -140,10 +140,6 @@ void nrw_scenario_read_model(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_m
         NRW_OPTIONAL("contact_stiffness_pN_um", NRW_YAML_DOUBLE, nrw_model_options,
                      contact_stiffness_pN_um, NRW_FROM_TO(20.0, 1000.0)),
     };
-    if (!node)
-        return;
-    (void)nrw_yaml_fields(doc, node, fields, N(fields), model);
-    if (model->mutual_induction)
-        (void)nrw_yaml_error(doc, nrw_yaml_get(node, "mutual_induction"), "false",
-                             "mutual induction is not built yet");
+    if (node)
+        (void)nrw_yaml_fields(doc, node, fields, N(fields), model);
 }

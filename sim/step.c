@@ -13,6 +13,7 @@
 #include "brake.h"
 #include "doublet_world.h"
 #include "flow.h"
+#include "mutual.h"
 #include "own_moment.h"
 #include "pair_sum.h"
 #include "particle.h"
@@ -378,7 +379,11 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
 
     const nrw_brake_law law = nrw_brake_law_of(world, excitation->size2);
     nrw_brakes_take(world, law);
-    if (world->own_moments)
+    if (world->mutual) {
+        const nrw_status status = nrw_mutual_solve(world, excitation, errors);
+        if (status != NRW_OK)
+            return status;
+    } else if (world->own_moments)
         nrw_own_moments_turn(world, excitation, h_s);
     else if (excitation->hold_pN_um > 0.0)
         nrw_held_spins(world, excitation);

@@ -10,6 +10,7 @@
 #include "doublet_world.h"
 #include "flow.h"
 #include "pair_sum.h"
+#include "mutual.h"
 #include "particle.h"
 #include "random.h"
 #include "scenario_locate.h"
@@ -486,7 +487,7 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     world->seed = seed;
     world->n = world->n_made = count;
     world->padded = (count + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
-    world->own_moments = own_moments;
+    world->own_moments = own_moments || scenario->model.mutual_induction;
     world->body = nrw_body_of(scenario, draw);
     world->rolling_factor = scenario->model.rolling_factor * draw->rolling;
     world->pair_flow_factor =
@@ -497,6 +498,8 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
         draw_particles(world);
         if (scenario->particles.shape.doublet)
             status = nrw_doublets_create(world, errors);
+        else if (scenario->model.mutual_induction)
+            status = nrw_mutual_create(world, errors);
     }
     if (status == NRW_OK) {
         world->task.core2 = (float)pow(1.8 * world->body.radius_um, 2.0);
@@ -571,6 +574,7 @@ void nrw_world_destroy(nrw_world *world)
     if (!world)
         return;
     nrw_doublets_destroy(world->doublets);
+    nrw_mutual_destroy(world->mutual);
     nrw_contacts_clear(&world->contacts);
     nrw_far_field_clear(&world->far);
     nrw_arena_clear(&world->arena);

@@ -34,6 +34,9 @@ typedef struct nrw_excitation {
     /* a fixed part that the averages are of (nrw_average): else 0 */
     nrw_vec3 lone_spin, lag_torque;
     double hold_pN_um, rate_rad_s;
+    /* mutual induction: the field, and the phase of the step's middle, NAN for averages */
+    nrw_field drive;
+    double phase_rad;
 } nrw_excitation;
 
 /* Where a particle last looked for the side walls (screen.h): from there the nearest is
@@ -49,6 +52,7 @@ typedef struct nrw_world {
     double rolling_factor, pair_flow_factor, brake_factor;
     uint64_t seed;
     bool own_moments; /* moments with a fixed part in the resolved model: each is followed */
+    struct nrw_mutual *mutual;     /* owned; NULL: no mutual induction (mutual.h) */
     struct nrw_doublets *doublets; /* owned; NULL: spheres (doublet_world.h) */
 
     size_t n, padded; /* particles in the channel; rows */

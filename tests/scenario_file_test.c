@@ -468,9 +468,28 @@ Test(scenario_file, blocks_that_are_not_built_yet_are_said_to_be)
           {"  count: 150\n", "  count: 150\n  adhesion: {rate_per_s: ^-0.1}\n",
            "particles.adhesion.rate_per_s", "out of range", "from 0"},
           {"  count: 150\n", "  count: 150\n  adhesion: {release_pN: ^-1}\n",
-           "particles.adhesion.release_pN", "out of range", "pN from 0"},
-          {"deadline_s: 300", "deadline_s: 300\nmodel: {mutual_induction: ^true}",
-           "model.mutual_induction", "not built yet", "false"});
+           "particles.adhesion.release_pN", "out of range", "pN from 0"});
+}
+
+Test(scenario_file, mutual_induction_is_for_spheres_with_a_susceptibility_alone)
+{
+    char *on = input_replace(INPUT_GATE, "deadline_s: 300",
+                             "deadline_s: 300\nmodel: {mutual_induction: true}");
+    nrw_scenario *scenario = input_scenario(on);
+    cr_assert(scenario->model.mutual_induction);
+    nrw_scenario_destroy(scenario);
+    free(on);
+#define KIND "{kind: induced, susceptibility: 0.3}\nchannel:\n"
+#define KEY "\nmodel: {mutual_induction: ^true}\nchannel:\n"
+    CASES(INPUT_GATE,
+          {KIND, "{kind: induced, susceptibility: 0.3, saturation_kA_m: 4}" KEY,
+           "model.mutual_induction", "not derived for a saturation", "false"},
+          {KIND, "{kind: induced, susceptibility: 0.3, remanent_fAm2: 4}" KEY,
+           "model.mutual_induction", "not derived for a remanent part", "false"},
+          {KIND, "{kind: permanent, moment_fAm2: 4}" KEY, "model.mutual_induction",
+           "not derived for permanent moments", "false"});
+#undef KIND
+#undef KEY
 }
 
 Test(scenario_file, names_must_be_names_of_nodes_that_exist)
