@@ -60,6 +60,8 @@ says() { grep -qF -- "$1" <<<"$out"; }
 complains() { grep -qF -- "$1" <<<"$err"; }
 silent() { [ -z "$out" ]; }
 no_complaint() { [ -z "$err" ]; }
+# Progress is told of work that takes some seconds, which on a slow machine is any.
+only_progress() { ! grep -qvE '^([a-z]+: [0-9.]+ .*)?$' <<<"$err"; }
 # figure JQ_EXPRESSION: true of the JSON on stdout.
 # jq finds no fault with no JSON at all, hence the first condition.
 figure() { [ -n "$out" ] && jq -e "$1" <<<"$out" >/dev/null; }
