@@ -186,7 +186,7 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
 bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                           const double *z, const float *radius, float largest_radius)
 {
-    const double limit = (double)((NRW_CONTACT_REACH - NRW_CONTACT_SURE) * largest_radius);
+    const double limit = (double)(NRW_CONTACT_REFRESH * largest_radius);
     if (contacts->valid && !moved_too_far(contacts, n, x, y, z, limit))
         return false;
     build(contacts, n, x, y, z, radius, largest_radius);

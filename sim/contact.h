@@ -29,9 +29,13 @@
 #include "block_tree.h"
 #include "kernel.h"
 
-/* Pairs closer than this many contact distances are listed. */
-#define NRW_CONTACT_REACH 1.4f
-/* ... and none closer than this is unlisted until the next refresh. */
+/* Pairs closer than this many contact distances are listed. With less the fastest of a
+ * large swarm would end its steps early, see nrw_contacts_limit_um. */
+#define NRW_CONTACT_REACH 1.6f
+/* The list is made anew when a particle has moved by so many radii... */
+#define NRW_CONTACT_REFRESH 0.25f
+/* ... so none closer than this is ever unlisted at a step's beginning; listed ones within it
+ * stand first. */
 #define NRW_CONTACT_SURE 1.15f
 
 typedef struct nrw_contacts {
@@ -79,7 +83,7 @@ void nrw_contacts_moved(const nrw_contacts *contacts, const double *x, const dou
 void nrw_contacts_clear(nrw_contacts *contacts);
 
 /* Remakes the list if some particle moved, against the swarm's mean, by more
- * than half of the skin since it was made; true if it did (the rows have then
+ * than NRW_CONTACT_REFRESH radii since it was made; true if it did (the rows have then
  * changed). x, y, z (n) µm, radius (n) µm, largest_radius their maximum. */
 bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                           const double *z, const float *radius, float largest_radius);

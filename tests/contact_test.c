@@ -207,8 +207,8 @@ Test(contact, particles_on_top_of_each_other_are_reported)
     cr_assert(contacts.overflow);
 }
 
-/* Both ways of finding neighbours: all pairs for small swarms, cells for large ones. */
-Test(contact, large_swarms_get_the_same_list_from_cells)
+/* Both ways of finding neighbours: all pairs for small swarms, close blocks for large ones. */
+Test(contact, large_swarms_get_the_same_list_from_blocks)
 {
     enum { N = 1500 };
     static double at[3][N];
@@ -587,7 +587,7 @@ Test(contact, overlap_is_the_largest_share_of_the_distance)
     put(2, 2.9, 2.4, 3.0);
     cr_assert_float_eq((double)measure(3), 0.2, FLOAT_UM);
     put(1, 3.1, 0.0, 3.0);
-    put(2, 3.1, 3.1, 3.0);
+    put(2, 3.1, 4.0, 3.0); /* 1.33 diameters from one, 1.69 from the other */
     cr_assert_eq(measure(3), 0.0f);
     cr_assert_eq(contacts.n_pairs, 2u);
 }
