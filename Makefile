@@ -253,9 +253,11 @@ bench bench-quick: build/narrows build/tests/bench/bench
 
 # Minutes of runs: the tables of docs/trends.md and their plots in docs/trends/.
 VALIDATE_SEEDS ?= 6
+VALIDATE_TRIALS ?= 8
 validate: $(VALIDATE_PROGRAMS)
 	@mkdir -p docs/trends
 	nice $(B)/tests/validate/trends_validate docs/trends.md docs/trends $(VALIDATE_SEEDS)
+	nice $(B)/tests/validate/demo_validate scenarios/straight-gate.yaml docs/trends.md $(VALIDATE_TRIALS)
 
 $(VALIDATE_PROGRAMS): $(B)/%: $(B)/%.o $(VALIDATE_SUPPORT:%.c=$(B)/%.o) $(B)/libnarrows.a
 	$(call say,LD $@)
