@@ -108,14 +108,20 @@ static void put_legs(nrw_report *report, const char *key, nrw_validity_state sta
     }
 }
 
+/* Both bounds as cells of a table: within the first it holds, beyond the other it doesn't. */
 static void put_bounds(nrw_report *report, const place *at)
 {
     const double marginal = number_at(report, at, "marginal");
+    const double outside = number_at(report, at, "outside");
+    const bool least = strcmp(text_at(report, at, "bound"), "at least") == 0;
     if (isfinite(marginal))
-        nrw_markup_put(&report->out, "%r\u00a0%n",
-                       strcmp(text_at(report, at, "bound"), "at least") == 0 ? "≥" : "≤", marginal);
+        nrw_markup_put(&report->out, "<td>%r\u00a0%n</td>", least ? "≥" : "≤", marginal);
     else
-        nrw_markup_put(&report->out, "any");
+        nrw_markup_put(&report->out, "<td>any</td>");
+    if (isfinite(outside))
+        nrw_markup_put(&report->out, "<td>%r\u00a0%n</td>", least ? "&lt;" : "&gt;", outside);
+    else
+        nrw_markup_put(&report->out, "<td>–</td>");
 }
 
 static const char *state_class(nrw_validity_state state)
@@ -131,11 +137,11 @@ static void put_rows(nrw_report *report)
         place at;
         if (!find_worst(report, (nrw_assumption)k, &at))
             continue;
-        nrw_markup_put(out, "<tr><td%r>%r</td><th scope='row'>%s</th><td>%n</td><td>",
+        nrw_markup_put(out, "<tr><td%r>%r</td><th scope='row'>%s</th><td>%n</td>",
                        state_class(at.state), nrw_validity_state_name(at.state),
                        text_at(report, &at, "name"), at.value);
         put_bounds(report, &at);
-        nrw_markup_put(out, "</td><td>");
+        nrw_markup_put(out, "<td>");
         put_legs(report, words.key, at.state);
         nrw_markup_put(out, "</td><td>%s</td></tr>\n", text_at(report, &at, "text"));
     }
@@ -155,12 +161,11 @@ static void put_all(nrw_report *report)
             const place at = {.entry = e, .item = i};
             nrw_markup_put(out, "<tr><td>");
             put_leg(report, e);
-            nrw_markup_put(out, "</td><td>%s</td><td>%s</td><td>%n</td><td>",
+            nrw_markup_put(out, "</td><td>%s</td><td>%s</td><td>%n</td>",
                            text_at(report, &at, "name"), text_at(report, &at, "state"),
                            number_at(report, &at, "value"));
             put_bounds(report, &at);
-            nrw_markup_put(out, "</td><td>%n</td><td>%s</td></tr>\n",
-                           number_at(report, &at, "outside"), text_at(report, &at, "source"));
+            nrw_markup_put(out, "<td>%s</td></tr>\n", text_at(report, &at, "source"));
         }
     }
     nrw_report_data_end(report);
@@ -168,8 +173,8 @@ static void put_all(nrw_report *report)
 
 void nrw_report_assumptions(nrw_report *report)
 {
-    static const char *const heads[] = {"State", "Assumption", "Worst",
-                                        "Holds", "In",         "What it means"};
+    static const char *const heads[] = {"State",   "Assumption", "Worst",        "Holds",
+                                        "Outside", "In",         "What it means"};
     if (nrw_report_size(report, "figures.validity") == 0)
         return;
     nrw_markup_put(&report->out, "<p>What the model assumes, at the leg where each is furthest "

@@ -211,11 +211,16 @@ void nrw_validity_describe(const nrw_validity_list *list, FILE *stream)
         if (!item)
             continue;
         const nrw_assumption_words words = nrw_assumption_words_of(item->assumption);
-        char bound[40];
-        (void)snprintf(bound, sizeof bound, "%s %.3g", words.least ? "at least" : "at most",
-                       item->marginal);
-        (void)fprintf(stream, "  %-8s  %-60s %8.3g  %s\n", nrw_validity_state_name(item->state),
-                      words.name, item->value, isfinite(item->marginal) ? bound : "any");
+        (void)fprintf(stream, "  %-8s  %-60s %8.3g  ", nrw_validity_state_name(item->state),
+                      words.name, item->value);
+        if (isfinite(item->marginal))
+            (void)fprintf(stream, "%s %.3g", words.least ? "at least" : "at most", item->marginal);
+        else
+            (void)fprintf(stream, "any");
+        if (isfinite(item->outside))
+            (void)fprintf(stream, "; outside %s %.3g", words.least ? "below" : "above",
+                          item->outside);
+        (void)fprintf(stream, "\n");
         if (item->state == NRW_VALIDITY_OK)
             continue;
         char places[PLACES_SIZE];

@@ -66,8 +66,9 @@ Test(report_validity, nothing_is_said_at_the_top_where_all_holds)
 Test(report_validity, each_assumption_is_shown_where_it_is_worst_and_once)
 {
     char *html = report_of("estimate", outside), *section = section_of(html, "validity");
-    expect_text(section, "<td class='mark'>outside</td><th scope='row'>Spin</th><td>0.78</td>"
-                         "<td>≤\u00a00.3</td><td>“go &lt;b&gt;”</td><td>Shed.</td>");
+    expect_text(section,
+                "<td class='mark'>outside</td><th scope='row'>Spin</th><td>0.78</td>"
+                "<td>≤\u00a00.3</td><td>&gt;\u00a00.5</td><td>“go &lt;b&gt;”</td><td>Shed.</td>");
     expect_times(section, "<th scope='row'>Spin</th>", 1);
     free(section);
     clear(html);
