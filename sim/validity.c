@@ -6,6 +6,7 @@
 #include "average.h"
 #include "body.h"
 #include "flow.h"
+#include "flow_duct.h"
 #include "particle.h"
 #include "validity_words.h"
 
@@ -32,7 +33,7 @@ typedef struct basis {
     nrw_regime regimes[2];
     double peaks_mT[2];
     bool resolved, many, closed;
-    double narrowest_um; /* that the leg passes, or the route's; INFINITY: no side walls */
+    double narrowest_um, widest_um; /* on the leg's way, or the route; INFINITY: no side walls */
 } basis;
 
 nrw_model nrw_leg_recommended_model(const nrw_scenario *scenario, const nrw_leg *leg,
@@ -44,19 +45,26 @@ nrw_model nrw_leg_recommended_model(const nrw_scenario *scenario, const nrw_leg 
     return model;
 }
 
-/* Of the stretch that the swarm was on, or of the whole route. */
-static double narrowest(const nrw_channel *channel, const nrw_leg_seen *seen)
+/* Least and largest width of the stretch that the swarm was on, or of the whole route. */
+static void find_widths(basis *b)
 {
-    if (!channel || nrw_channel_is_open(channel))
-        return INFINITY;
-    if (!seen || !isfinite(seen->rear_um) || !isfinite(seen->front_um))
-        return nrw_channel_narrowest_um(channel, NULL);
-    double least = INFINITY;
-    for (int k = 0; k <= WIDTH_SAMPLES; k++)
-        least = fmin(least, nrw_channel_route_width_um(
-                                channel, seen->rear_um + (seen->front_um - seen->rear_um) *
-                                                             (double)k / WIDTH_SAMPLES));
-    return least;
+    b->narrowest_um = b->widest_um = INFINITY;
+    if (!b->closed)
+        return;
+    double from = 0.0, to = nrw_channel_route_length_um(b->channel);
+    b->narrowest_um = nrw_channel_narrowest_um(b->channel, NULL);
+    if (b->seen && isfinite(b->seen->rear_um) && isfinite(b->seen->front_um)) {
+        from = b->seen->rear_um;
+        to = b->seen->front_um;
+        b->narrowest_um = INFINITY;
+    }
+    b->widest_um = 0.0;
+    for (int k = 0; k <= WIDTH_SAMPLES; k++) {
+        const double width =
+            nrw_channel_route_width_um(b->channel, from + (to - from) * (double)k / WIDTH_SAMPLES);
+        b->narrowest_um = fmin(b->narrowest_um, width);
+        b->widest_um = fmax(b->widest_um, width);
+    }
 }
 
 static void fill(basis *b, const nrw_draw *draw)
@@ -76,7 +84,7 @@ static void fill(basis *b, const nrw_draw *draw)
     }
     b->many = b->scenario->particles.count > 1;
     b->closed = b->channel && !nrw_channel_is_open(b->channel);
-    b->narrowest_um = narrowest(b->channel, b->seen);
+    find_widths(b);
 }
 
 /* --- numbers; NAN: does not apply ---------------------------------------------------- */
@@ -254,6 +262,22 @@ static double width_ratio(const basis *b)
     return b->narrowest_um / b->body.diameter_um;
 }
 
+/* Rollers at a height h in a duct that is closed pump what must flow back: over the flow
+ * that they make at their own height, 2 W p'(h) p(h)/C with the duct's profile p of
+ * pressure-driven flow and its conductance C (docs/validity.md). Through ports fluid may
+ * come and go. */
+static double return_flow(const basis *b)
+{
+    const double depth = b->scenario->map.depth_um, width = b->widest_um;
+    const bool flows = b->channel && nrw_channel_flow(b->channel);
+    if (!b->many || !b->scenario->model.pair_flow || !b->closed || flows || !isfinite(depth))
+        return NAN;
+    const double height = fmin(fmax(b->body.radius_um, 0.5 * top_um(b)), 0.5 * depth);
+    double slope[2];
+    const double profile = nrw_duct_profile_um2(width, depth, 0.0, height, slope);
+    return 2.0 * width * fabs(slope[1]) * profile / nrw_duct_conductance_um4(width, depth);
+}
+
 /* A flow carries the swarm too, so that its speed says nothing then. */
 static double rim_ratio(const basis *b)
 {
@@ -316,6 +340,8 @@ static double number_of(const basis *b, nrw_assumption assumption)
         return depth_ratio(b);
     case NRW_ASSUME_OPEN_PAIR_FLOW:
         return b->scenario->model.wall_screening ? NAN : width_ratio(b);
+    case NRW_ASSUME_NO_RETURN_FLOW:
+        return return_flow(b);
     case NRW_ASSUME_PAIR_FLOW_CONTACT:
         return rim_ratio(b);
     case NRW_ASSUME_THIN_SWARM:

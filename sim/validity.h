@@ -36,6 +36,7 @@ typedef enum nrw_assumption {
     NRW_ASSUME_FREE_OF_CEILING,   /* drag by the ceiling */
     NRW_ASSUME_DEEP_CHANNEL,      /* swarm over depth */
     NRW_ASSUME_OPEN_PAIR_FLOW,    /* pair flow beside walls */
+    NRW_ASSUME_NO_RETURN_FLOW,    /* flow back in a closed channel over pair flow */
     NRW_ASSUME_PAIR_FLOW_CONTACT, /* speed over that of perfect rolling */
     NRW_ASSUME_THIN_SWARM,        /* area fraction */
     NRW_ASSUME_HARD_CONTACTS,     /* overlap */

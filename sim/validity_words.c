@@ -155,6 +155,17 @@ static const nrw_assumption_row rows[NRW_N_ASSUMPTIONS] = {
           "estimates.",
           "Side walls do not slow the particles' flow in this model: speeds inside narrow "
           "throats are upper estimates."}},
+    [NRW_ASSUME_NO_RETURN_FLOW] =
+        {{"return_flow", "Flow back in the closed channel over the particles' own", "", false,
+          "reciprocity with the duct's profile (docs/validity.md); common practice, no source for "
+          "the bounds"},
+         0.1,
+         0.5,
+         {"What the rollers pump flows back far above them.",
+          "What the rollers pump flows back over them where the channel's ends are closed, which "
+          "the model leaves out: speeds are upper estimates.",
+          "Where the channel's ends are closed, flow back takes half of the rollers' speed or "
+          "more, which the model leaves out."}},
     [NRW_ASSUME_PAIR_FLOW_CONTACT] =
         {{"speed_over_rolling", "Swarm's speed over rolling without slip", "", false,
           "a wheel does not outrun its rim; 0.5: common practice, no source"},

@@ -103,6 +103,32 @@ static void make_permanent(double moment_fAm2)
     setup.scenario->particles.moment_fAm2 = moment_fAm2;
 }
 
+static void replace(char text[4096], const char *from, const char *to)
+{
+    char rest[4096], *at = strstr(text, from);
+    cr_assert_not_null(at);
+    strcpy(rest, at + strlen(from));
+    strcpy(at, to);
+    strcat(text, rest);
+}
+
+/* The gate with two pieces of its text replaced. */
+static void remake_channel_twice(const char *from, const char *to, const char *from2,
+                                 const char *to2)
+{
+    char text[4096];
+    strcpy(text, gate);
+    replace(text, from, to);
+    replace(text, from2, to2);
+    small_setup_clear(&setup);
+    setup = small_setup_of(text);
+}
+
+static void remake_channel(const char *from, const char *to)
+{
+    remake_channel_twice(from, to, "", "");
+}
+
 Test(validity, every_number_of_an_ordinary_leg_holds)
 {
     nrw_validity validity;
@@ -328,6 +354,26 @@ Test(validity, depth_against_the_gathered_swarm)
     expect_states(NRW_ASSUME_DEEP_CHANNEL, &setup.scenario->map.depth_um, 60.0, 15.0, 6.0);
 }
 
+/* Without ports what rollers pump must flow back. Between plates the number is
+ * 12(½ − x)x(1 − x) at x of the depth, 0.577 at most (x = 0.211). */
+Test(validity, return_flow_by_height)
+{
+    expect_none(NRW_ASSUME_NO_RETURN_FLOW); /* inlet and outlet let it out */
+    remake_channel("flow: {inlets: [{node: z, rate_nl_min: 1.0}], outlets: [{node: e, pressure_Pa: "
+                   "0}]}\n",
+                   "");
+    expect_states(NRW_ASSUME_NO_RETURN_FLOW, &setup.scenario->map.depth_um, 400.0, 30.0, 9.5);
+    nrw_validity validity;
+    setup.scenario->map.depth_um = 10.0;
+    seen.highest_um = 4.2;
+    const double x = 0.21, between_plates = 12.0 * (0.5 - x) * x * (1.0 - x);
+    /* 120 um wide at 10 deep: side walls take 0.63/12 of the conductance */
+    cr_assert_float_eq(judged(NRW_ASSUME_NO_RETURN_FLOW, &validity)->value, between_plates,
+                       0.07 * between_plates);
+    setup.scenario->model.pair_flow = false;
+    expect_none(NRW_ASSUME_NO_RETURN_FLOW);
+}
+
 /* A flow carries a swarm too: its speed says nothing of rolling then. */
 Test(validity, speed_against_the_particles_rims)
 {
@@ -350,32 +396,6 @@ Test(validity, crowding_as_seen_or_as_released)
 Test(validity, contacts_by_overlap)
 {
     expect_states(NRW_ASSUME_HARD_CONTACTS, &seen.largest_overlap, 0.01, 0.04, 0.08);
-}
-
-static void replace(char text[4096], const char *from, const char *to)
-{
-    char rest[4096], *at = strstr(text, from);
-    cr_assert_not_null(at);
-    strcpy(rest, at + strlen(from));
-    strcpy(at, to);
-    strcat(text, rest);
-}
-
-/* The gate with two pieces of its text replaced. */
-static void remake_channel_twice(const char *from, const char *to, const char *from2,
-                                 const char *to2)
-{
-    char text[4096];
-    strcpy(text, gate);
-    replace(text, from, to);
-    replace(text, from2, to2);
-    small_setup_clear(&setup);
-    setup = small_setup_of(text);
-}
-
-static void remake_channel(const char *from, const char *to)
-{
-    remake_channel_twice(from, to, "", "");
 }
 
 Test(validity, flow_by_its_rate)
