@@ -251,13 +251,15 @@ bench bench-quick: build/narrows build/tests/bench/bench
 
 # --- against publications --------------------------------------------------------
 
-# Minutes of runs: the tables of docs/trends.md and their plots in docs/trends/.
+# Minutes of runs: the tables of docs/trends.md and their plots in docs/trends/, and the
+# table of docs/regime.md.
 VALIDATE_SEEDS ?= 6
 VALIDATE_TRIALS ?= 8
 validate: $(VALIDATE_PROGRAMS)
 	@mkdir -p docs/trends
 	nice $(B)/tests/validate/trends_validate docs/trends.md docs/trends $(VALIDATE_SEEDS)
 	nice $(B)/tests/validate/demo_validate scenarios/straight-gate.yaml docs/trends.md $(VALIDATE_TRIALS)
+	nice $(B)/tests/validate/models_validate docs/regime.md $(VALIDATE_SEEDS)
 
 $(VALIDATE_PROGRAMS): $(B)/%: $(B)/%.o $(VALIDATE_SUPPORT:%.c=$(B)/%.o) $(B)/libnarrows.a
 	$(call say,LD $@)

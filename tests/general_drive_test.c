@@ -118,7 +118,7 @@ static nrw_run_result run(nrw_model model, const nrw_field *field, double second
     config.model = model;
     /* responses are held over a step, which at the slowest of these drives would be 0.4 of a
      * period otherwise and cost 3 % of the approach */
-    config.step_max_s = 0.002;
+    config.step_max_s = 0.001;
     leg.drive.main.mode = NRW_DRIVE_GENERAL;
     leg.drive.main.steady_mT = field->steady;
     leg.drive.main.cos_mT = field->cos;
@@ -155,9 +155,9 @@ Test(general_drive, pairs_approach_alike_in_either_model)
         for (double angle = 0.0; angle < 3.0; angle += 0.7) {
             const double averaged = approach(NRW_MODEL_AVERAGED, &FIELDS[k], angle);
             const double resolved = approach(NRW_MODEL_RESOLVED, &FIELDS[k], angle);
-            /* of up to 2 µm: 2 ms of first order (0.4 %), and what the pair does within a
-             * period (0.05 µm), which averages leave out */
-            cr_expect_float_eq(averaged, resolved, 0.02, "field %d, %g rad: %g, %g", k, angle,
+            /* of up to 6 µm, where they touch: 1 ms of first order (0.4 %), and what the pair
+             * does within a period, which averages leave out; measured up to 0.024 */
+            cr_expect_float_eq(averaged, resolved, 0.03, "field %d, %g rad: %g, %g", k, angle,
                                averaged, resolved);
         }
 }
