@@ -18,9 +18,10 @@ nrw_block_kernel NRW_KERNEL(nrw_block_averaged_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_response_);
 
-/* gcc keeps the sums in registers only where it unrolls the loop over rows at once. */
+/* gcc keeps the sums in registers only where it unrolls the loop over rows at once; clang
+ * needs no telling. */
 #if defined(__clang__)
-#define PAIR_UNROLL _Pragma("unroll")
+#define PAIR_UNROLL
 #else
 #define PAIR_UNROLL _Pragma("GCC unroll 4")
 #endif

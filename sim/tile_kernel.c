@@ -23,6 +23,69 @@ nrw_tile_kernel NRW_KERNEL(nrw_tile_response_);
 
 static const float no_shift[3] = {0.0f, 0.0f, 0.0f};
 
+/* Pairs within one vector of rows: each lane with those 1, 2, ... W/2 lanes on, round and
+ * round; at W/2 every pair is met twice, and half of the lanes is enough. */
+enum { TURNS = NRW_WIDTH / 2 };
+
+/* A vector, twice in a row. */
+typedef struct twice {
+    _Alignas(64) float values[2 * NRW_WIDTH];
+} twice;
+
+static inline void put_twice(twice *to, nrw_lanes values)
+{
+    lanes_store(to->values, values);
+    lanes_store(to->values + NRW_WIDTH, values);
+}
+
+static inline nrw_lanes half_of_lanes(void)
+{
+    float weights[NRW_WIDTH];
+    for (int lane = 0; lane < NRW_WIDTH; lane++)
+        weights[lane] = lane < TURNS ? 1.0f : 0.0f;
+    return lanes_load(weights);
+}
+
+/* Leaves the sums where pair_finish expects those of earlier rows. */
+static inline void add_own(const nrw_pair_task *task, float *const *out, const pair_law *law,
+                           size_t first, const int what)
+{
+    pair_block own = pair_block_load(task, out, first, what);
+    const pair_row row = {own.x, own.y, own.z, own.six_z, own.moment, own.qx, own.qy, own.tz};
+    twice inputs[8], sums_of_others[OUTPUTS];
+    const nrw_lanes given[8] = {own.x, own.y, own.z, own.six_z, own.moment, own.qx, own.qy, own.tz};
+    nrw_lanes sums[OUTPUTS];
+    for (int k = 0; k < 8; k++)
+        put_twice(&inputs[k], given[k]);
+    for (int k = 0; k < OUTPUTS; k++) {
+        sums[k] = lanes_all(0.0f);
+        put_twice(&sums_of_others[k], sums[k]);
+    }
+    for (int turn = 1; turn <= TURNS; turn++) {
+        pair_block other;
+        nrw_lanes *const parts[8] = {&other.x,      &other.y,  &other.z,  &other.six_z,
+                                     &other.moment, &other.qx, &other.qy, &other.tz};
+        for (int k = 0; k < 8; k++)
+            *parts[k] = lanes_load(inputs[k].values + turn);
+        for (int k = 0; k < OUTPUTS; k++)
+            other.out[k] = lanes_load(sums_of_others[k].values + turn);
+        if (turn < TURNS)
+            pair_add(law, &row, &other, sums, what, false, lanes_all(1.0f));
+        else
+            pair_add(law, &row, &other, sums, what, true, half_of_lanes());
+        for (int k = 0; k < OUTPUTS; k++)
+            lanes_store(sums_of_others[k].values + turn, other.out[k]);
+    }
+    for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++) {
+        const nrw_lanes others =
+            lanes_load(sums_of_others[k].values) + lanes_load(sums_of_others[k].values + NRW_WIDTH);
+        /* what others give is of the opposite sign for all but u_x and u_y */
+        const bool opposite = k < 3 || k == 5;
+        own.out[k] = own.out[k] + (opposite ? others - sums[k] : others + sums[k]);
+    }
+    pair_block_store(&own, out, first, what);
+}
+
 static inline void tile(const nrw_pair_task *given, const int what)
 {
     const nrw_pair_task copy = *given, *const task = &copy;
@@ -37,12 +100,11 @@ static inline void tile(const nrw_pair_task *given, const int what)
         nrw_lanes sums[OUTPUTS];
         for (int k = 0; k < OUTPUTS; k++)
             sums[k] = lanes_all(0.0f);
-        for (size_t j = first; j < n; j += NRW_WIDTH) {
+        if (i == first)
+            add_own(task, out, &law, first, what);
+        for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
             pair_block block = pair_block_load(task, out, j, what);
-            if (j == first)
-                pair_add(&law, &row, &block, sums, what, true, pair_above(first, i));
-            else
-                pair_add(&law, &row, &block, sums, what, false, lanes_all(1.0f));
+            pair_add(&law, &row, &block, sums, what, false, lanes_all(1.0f));
             pair_block_store(&block, out, j, what);
         }
         pair_finish(task, out, i, sums, what);
