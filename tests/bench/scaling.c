@@ -9,15 +9,21 @@
 
 #include "bench.h"
 
-enum { STEPS_MOST = 2000, WARM_STEPS = 20 };
+/* Every size is measured over the same stretch of simulated time, in parts: a swarm that
+ * has just been released moves otherwise than one that has settled. */
+#define STEP_MAX_S 0.020 /* as nrw_run's default */
+#define WARM_S 0.3
+#define PART_S 0.2
+enum { PARTS = 3, PARTS_MOST = 60 };
 
 /* One step; core seconds, NAN when it failed. */
-static double step_seconds(nrw_world *world, const nrw_excitation *excitation, double *taken)
+static double step_seconds(nrw_world *world, const nrw_excitation *excitation, double h_s,
+                           double *taken)
 {
     nrw_errors errors;
     nrw_errors_init(&errors);
     const double begun = bench_core_s();
-    const nrw_status status = nrw_world_step(world, excitation, 0.020, taken, &errors);
+    const nrw_status status = nrw_world_step(world, excitation, h_s, taken, &errors);
     const double seconds = bench_core_s() - begun;
     if (status != NRW_OK && errors.n_items > 0)
         (void)fprintf(stderr, "bench: a step failed: %s\n", errors.items[0].what);
@@ -26,46 +32,50 @@ static double step_seconds(nrw_world *world, const nrw_excitation *excitation, d
 }
 
 typedef struct step_cost {
-    bench_spread per_simulated_s; /* core seconds for a simulated one */
-    double step_s, per_particle_step_us;
-    size_t n_steps;
+    double per_simulated_s[PARTS_MOST]; /* core seconds for a simulated one */
+    double core_s, n_steps;             /* in all */
+    size_t n;                           /* parts */
 } step_cost;
 
-/* Steps until the budget is used up, judged in eight parts. */
-static step_cost measure(nrw_world *world, double budget_s)
+/* Core seconds of `seconds` simulated; NAN when a step failed. */
+static double advance(nrw_world *world, const nrw_excitation *excitation, double seconds,
+                      double *n_steps)
 {
-    static double cost[STEPS_MOST], taken[STEPS_MOST];
-    const nrw_excitation excitation = bench_excitation(world, 30.0);
-    step_cost result = {bench_spread_one(NAN), NAN, NAN, 0};
-    double spent = 0.0, simulated = 0.0;
-    size_t n = 0;
-    for (int k = 0; k < WARM_STEPS && spent < 0.5 * budget_s; k++)
-        spent += step_seconds(world, &excitation, &simulated);
-    const uint64_t substeps = world->n_steps;
-    spent = simulated = 0.0;
-    while (n < STEPS_MOST && (n < 2 || spent < budget_s)) {
-        cost[n] = step_seconds(world, &excitation, &taken[n]);
-        if (isnan(cost[n]))
-            return result;
-        spent += cost[n];
-        simulated += taken[n++];
+    const double until = world->time_s + seconds;
+    double spent = 0.0, taken;
+    while (until - world->time_s > 1e-9 && !isnan(spent)) {
+        spent += step_seconds(world, excitation, fmin(STEP_MAX_S, until - world->time_s), &taken);
+        *n_steps += 1.0;
     }
-    enum { PARTS = 8 };
-    double parts[PARTS];
-    const size_t n_parts = n < PARTS ? n : PARTS;
-    for (size_t p = 0; p < n_parts; p++) {
-        double c = 0.0, t = 0.0;
-        for (size_t k = p * n / n_parts; k < (p + 1) * n / n_parts; k++) {
-            c += cost[k];
-            t += taken[k];
+    return spent;
+}
+
+/* Swarm after swarm until the budget is used up; false when one fails. */
+static bool measure(size_t n, double budget_s, step_cost *cost)
+{
+    bench_setting setting;
+    bool good = bench_setting_open(&setting, n, false);
+    memset(cost, 0, sizeof *cost);
+    for (uint64_t seed = 1;
+         good && (seed == 1 || cost->core_s < budget_s) && cost->n + PARTS <= PARTS_MOST; seed++) {
+        double unused = 0.0;
+        nrw_world *world = bench_world_make(&setting, seed);
+        if (!world) {
+            good = false;
+            break;
         }
-        parts[p] = c / t;
+        const nrw_excitation excitation = bench_excitation(world, 30.0);
+        good = !isnan(advance(world, &excitation, WARM_S, &unused));
+        for (int part = 0; part < PARTS && good; part++) {
+            const double spent = advance(world, &excitation, PART_S, &cost->n_steps);
+            good = !isnan(spent);
+            cost->core_s += spent;
+            cost->per_simulated_s[cost->n++] = spent / PART_S;
+        }
+        nrw_world_destroy(world);
     }
-    result.per_simulated_s = bench_spread_of(n_parts, parts);
-    result.step_s = simulated / (double)(world->n_steps - substeps);
-    result.per_particle_step_us = 1e6 * spent / ((double)n * (double)world->n);
-    result.n_steps = n;
-    return result;
+    bench_setting_clear(&setting);
+    return good;
 }
 
 /* --- memory ---------------------------------------------------------------------- */
@@ -96,7 +106,7 @@ int bench_memory_of(size_t n)
     const nrw_excitation excitation = bench_excitation(world, 30.0);
     double taken;
     for (int k = 0; k < 2; k++)
-        if (isnan(step_seconds(world, &excitation, &taken)))
+        if (isnan(step_seconds(world, &excitation, STEP_MAX_S, &taken)))
             return 3;
     printf("%.0f %.0f\n", peak_bytes(), (double)world->arena.size);
     nrw_world_destroy(world);
@@ -154,29 +164,24 @@ void bench_scaling(bench_report *report)
     omp_set_num_threads(1);
     bench_title("Cost and memory against the number of particles, one core");
     for (size_t k = 0; k < n_sizes; k++) {
-        bench_setting setting;
+        static step_cost it; /* large */
         counts[k] = (double)sizes[k];
         costs[k] = steps[k] = NAN;
-        nrw_world *world = NULL;
-        if (bench_setting_open(&setting, sizes[k], false))
-            world = bench_world_make(&setting, 1);
-        if (world) {
-            const step_cost it = measure(world, report->quick ? 0.5 : 4.0);
-            costs[k] = it.per_simulated_s.median;
-            steps[k] = it.per_particle_step_us * counts[k];
-            bench_row(report, "cost",
-                      json_pack("{s:f, s:o, s:o, s:o, s:o, s:I}", "n", counts[k],
-                                "core_s_per_simulated_s", bench_real(costs[k]), "low",
-                                bench_real(it.per_simulated_s.low), "high",
-                                bench_real(it.per_simulated_s.high), "us_per_particle_step",
-                                bench_real(it.per_particle_step_us), "steps",
-                                (json_int_t)it.n_steps));
-            printf("  %6zu particles: %9.4g core s a simulated one, %7.4g us a particle and "
-                   "step, substeps of %.3g ms\n",
-                   sizes[k], costs[k], it.per_particle_step_us, 1e3 * it.step_s);
-        }
-        nrw_world_destroy(world);
-        bench_setting_clear(&setting);
+        if (!measure(sizes[k], report->quick ? 0.5 : 4.0, &it))
+            continue;
+        const bench_spread cost = bench_spread_of(it.n, it.per_simulated_s);
+        costs[k] = cost.median;
+        steps[k] = it.core_s / it.n_steps;
+        bench_row(report, "cost",
+                  json_pack("{s:f, s:o, s:o, s:o, s:o, s:o}", "n", counts[k],
+                            "core_s_per_simulated_s", bench_real(costs[k]), "low",
+                            bench_real(cost.low), "high", bench_real(cost.high),
+                            "us_per_particle_step", bench_real(1e6 * steps[k] / counts[k]),
+                            "step_s", bench_real((double)it.n * PART_S / it.n_steps)));
+        printf("  %6zu particles: %9.4g core s a simulated one, %7.4g us a particle and step, "
+               "steps of %.3g ms\n",
+               sizes[k], costs[k], 1e6 * steps[k] / counts[k],
+               1e3 * (double)it.n * PART_S / it.n_steps);
     }
     omp_set_num_threads(threads);
     if (report->quick) {
