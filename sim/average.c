@@ -40,8 +40,8 @@ static nrw_average induced_closed_form(const nrw_body *body, const nrw_field *fi
     memset(&average, 0, sizeof average);
     average.moment2 = nrw_sym3_add_scaled(average.moment2, nrw_sym3_outer(field->steady), slope2);
     if (field->frequency_Hz > 0.0) {
-        nrw_sym3 harmonic = nrw_sym3_add_scaled(nrw_sym3_outer(field->cos),
-                                                nrw_sym3_outer(field->sin), 1.0);
+        nrw_sym3 harmonic =
+            nrw_sym3_add_scaled(nrw_sym3_outer(field->cos), nrw_sym3_outer(field->sin), 1.0);
         average.moment2 = nrw_sym3_add_scaled(average.moment2, harmonic, 0.5 * slope2 * follow);
         average.torque = nrw_vec3_scale(nrw_vec3_cross(field->cos, field->sin),
                                         body->slope_fAm2_mT * lag * follow);
@@ -103,8 +103,8 @@ typedef struct orbit {
 static nrw_vec3 fixed_rate(const orbit *o, int half_step, nrw_vec3 u, nrw_vec3 *spin)
 {
     const double phase = NRW_PI * half_step / (ORBIT_PHASES * o->substeps);
-    nrw_vec3 torque = nrw_vec3_cross(nrw_vec3_scale(u, o->body->permanent_fAm2),
-                                     nrw_field_at(o->field, phase));
+    nrw_vec3 torque =
+        nrw_vec3_cross(nrw_vec3_scale(u, o->body->permanent_fAm2), nrw_field_at(o->field, phase));
     if (o->body->slope_fAm2_mT > 0.0) {
         nrw_vec3 induced, lag_torque;
         nrw_induced_at(o->body, o->field, phase, &induced, &lag_torque);
@@ -119,10 +119,10 @@ static nrw_vec3 orbit_step(const orbit *o, int step, double time_step, nrw_vec3 
 {
     nrw_vec3 spin, unused;
     nrw_vec3 k1 = fixed_rate(o, 2 * step, *u, &spin);
-    nrw_vec3 k2 = fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k1, 0.5 * time_step)),
-                             &unused);
-    nrw_vec3 k3 = fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k2, 0.5 * time_step)),
-                             &unused);
+    nrw_vec3 k2 =
+        fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k1, 0.5 * time_step)), &unused);
+    nrw_vec3 k3 =
+        fixed_rate(o, 2 * step + 1, nrw_vec3_add(*u, nrw_vec3_scale(k2, 0.5 * time_step)), &unused);
     nrw_vec3 k4 =
         fixed_rate(o, 2 * step + 2, nrw_vec3_add(*u, nrw_vec3_scale(k3, time_step)), &unused);
     nrw_vec3 sum = nrw_vec3_add(nrw_vec3_add(k1, k4), nrw_vec3_scale(nrw_vec3_add(k2, k3), 2.0));
@@ -275,8 +275,7 @@ double nrw_turning_rate_rad_s(double rate_rad_s, double lag_rate_rad_s, double h
         return rate_rad_s;
     const double root = sqrt((slip - hold_rate_rad_s) * (slip + hold_rate_rad_s));
     /* slip - root without cancellation, as most of a weak part's slips are */
-    return lag_rate_rad_s +
-           copysign(hold_rate_rad_s * hold_rate_rad_s / (fabs(slip) + root), slip);
+    return lag_rate_rad_s + copysign(hold_rate_rad_s * hold_rate_rad_s / (fabs(slip) + root), slip);
 }
 
 nrw_average nrw_average_turn(nrw_average average, double angle_rad)

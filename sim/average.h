@@ -9,10 +9,10 @@
 #include "vec3.h"
 
 typedef struct nrw_average {
-    nrw_sym3 moment2;  /* ⟨m mᵀ⟩ of two different particles, (fA·m²)² */
-    nrw_vec3 torque;   /* ⟨m × B⟩, pN·µm */
-    nrw_vec3 spin;     /* mean angular velocity of a lone particle, 1/s */
-    double size2;      /* ⟨m·m⟩, (fA·m²)² */
+    nrw_sym3 moment2; /* ⟨m mᵀ⟩ of two different particles, (fA·m²)² */
+    nrw_vec3 torque;  /* ⟨m × B⟩, pN·µm */
+    nrw_vec3 spin;    /* mean angular velocity of a lone particle, 1/s */
+    double size2;     /* ⟨m·m⟩, (fA·m²)² */
     /* of a moment with a part that is fixed in the particle, else 0: */
     nrw_vec3 lag_torque; /* the induced part's share of the torque */
     double hold_pN_um;   /* the largest torque on the fixed part */

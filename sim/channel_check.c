@@ -74,8 +74,8 @@ static nrw_status check_positions(const nrw_scenario *scenario, const nrw_outlin
             overlap > START_OVERLAP * particles->diameter_um + on_wall_um(scenario))
             found = nrw_errors_add_at(errors, NRW_BAD_INPUT, file_of(scenario), 0, 0, key,
                                       "a centre at least a radius from the walls",
-                                      "the particle at (%g, %g) reaches %.4g um into a wall",
-                                      at[0], at[1], overlap);
+                                      "the particle at (%g, %g) reaches %.4g um into a wall", at[0],
+                                      at[1], overlap);
         status = found != NRW_OK ? found : status;
     }
     return status;

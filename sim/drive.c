@@ -86,8 +86,8 @@ nrw_field nrw_drive_field(const nrw_drive_setting *setting, double heading_rad, 
 nrw_vec3 nrw_field_at(const nrw_field *field, double phase_rad)
 {
     const double c = cos(phase_rad), s = sin(phase_rad);
-    return nrw_vec3_add(field->steady, nrw_vec3_add(nrw_vec3_scale(field->cos, c),
-                                                    nrw_vec3_scale(field->sin, s)));
+    return nrw_vec3_add(field->steady,
+                        nrw_vec3_add(nrw_vec3_scale(field->cos, c), nrw_vec3_scale(field->sin, s)));
 }
 
 static double size_at(const nrw_field *field, double phase_rad)
@@ -125,14 +125,12 @@ double nrw_field_peak_mT(const nrw_field *field)
         const double before = sizes[(i + N_PHASES - 1) % N_PHASES];
         const double after = sizes[(i + 1) % N_PHASES];
         if (sizes[i] > before && sizes[i] >= after)
-            largest =
-                fmax(largest, refined_peak(field, spacing * (i - 1), spacing * (i + 1)));
+            largest = fmax(largest, refined_peak(field, spacing * (i - 1), spacing * (i + 1)));
     }
     return largest;
 }
 
-double nrw_drive_wobble_rad
-(const nrw_drive_setting *setting, double t_s)
+double nrw_drive_wobble_rad(const nrw_drive_setting *setting, double t_s)
 {
     if (setting->wobble_deg == 0.0 || !(setting->wobble_period_s > 0.0))
         return 0.0;
@@ -183,8 +181,8 @@ const char *nrw_drive_too_quick(const nrw_drive *drive, double relaxation_time_s
         return "wobble.period_s";
     if (!other)
         return NULL;
-    *time_s = drive->alternate_period_s *
-              fmin(drive->alternate_share, 1.0 - drive->alternate_share);
+    *time_s =
+        drive->alternate_period_s * fmin(drive->alternate_share, 1.0 - drive->alternate_share);
     if (*time_s < least)
         return "alternate.period_s";
     *time_s = other->wobble_period_s;

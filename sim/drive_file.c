@@ -20,8 +20,8 @@ typedef struct reading {
     nrw_yaml_doc *doc;
     const nrw_map *map;
     const nrw_yaml_node *node;
-    const nrw_yaml_node *vary;      /* keys that count as given; may be NULL */
-    const nrw_drive_setting *outer; /* of an alternate drive; NULL otherwise */
+    const nrw_yaml_node *vary;        /* keys that count as given; may be NULL */
+    const nrw_drive_setting *outer;   /* of an alternate drive; NULL otherwise */
     const nrw_samples_source *source; /* NULL: no samples here */
     bool mode_known;
     nrw_drive_setting *setting;
@@ -362,11 +362,12 @@ bool nrw_drive_check_lag(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw
     const char *key = particles->kind == NRW_MOMENT_INDUCED
                           ? nrw_drive_too_quick(drive, particles->relaxation_time_s, &time_s)
                           : NULL;
-    return !key || nrw_yaml_error(doc, node_at(node, key),
-                                  "ten times particles.magnetics.relaxation_time_s at least",
-                                  "%s of %.3g s is too quick for moments that take %.3g s to follow "
-                                  "(their lag behind slow changes of the drive is not modelled)",
-                                  key, time_s, particles->relaxation_time_s);
+    return !key ||
+           nrw_yaml_error(doc, node_at(node, key),
+                          "ten times particles.magnetics.relaxation_time_s at least",
+                          "%s of %.3g s is too quick for moments that take %.3g s to follow "
+                          "(their lag behind slow changes of the drive is not modelled)",
+                          key, time_s, particles->relaxation_time_s);
 }
 
 /* --- writing ----------------------------------------------------------------- */

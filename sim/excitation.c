@@ -24,8 +24,7 @@ static const nrw_setting_response *response_of(nrw_exciter *exciter, int which,
     if (!(fabs(response->tilt_deg - tilt) < 1e-9)) {
         response->field = nrw_drive_field(setting, 0.0, tilt);
         /* own moments need no averages, and theirs are dear */
-        if ((!exciter->world->own_moments || exciter->world->mutual) &&
-            !exciter->world->doublets)
+        if ((!exciter->world->own_moments || exciter->world->mutual) && !exciter->world->doublets)
             response->average = nrw_average_of(&exciter->world->body, &response->field);
         response->tilt_deg = tilt;
     }
@@ -66,9 +65,8 @@ static double heading_at(const nrw_control *control, const nrw_drive_setting *se
 static double largest_moment_fAm2(const nrw_body *body, const nrw_field *field)
 {
     const double fixed = body->permanent_fAm2;
-    return body->slope_fAm2_mT > 0.0
-               ? fixed + nrw_body_moment_fAm2(body, nrw_field_peak_mT(field))
-               : fixed;
+    return body->slope_fAm2_mT > 0.0 ? fixed + nrw_body_moment_fAm2(body, nrw_field_peak_mT(field))
+                                     : fixed;
 }
 
 /* The field at a phase, and what it does to the induced part of the moments. The size is
@@ -140,8 +138,7 @@ void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control
                                            model == NRW_MODEL_RESOLVED && !world->doublets);
 }
 
-void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
-                nrw_vec3 *spin_axis)
+void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation, nrw_vec3 *spin_axis)
 {
     nrw_world *world = exciter->world;
     const nrw_control *control = exciter->control;

@@ -15,9 +15,9 @@ typedef struct nrw_setting_response {
 } nrw_setting_response;
 
 typedef struct nrw_exciter {
-    nrw_world *world;           /* borrowed, as the next */
-    const nrw_control *control; /* says which setting is in force, and where it heads */
-    nrw_model model;            /* of the leg: averaged or resolved */
+    nrw_world *world;                  /* borrowed, as the next */
+    const nrw_control *control;        /* says which setting is in force, and where it heads */
+    nrw_model model;                   /* of the leg: averaged or resolved */
     nrw_setting_response responses[2]; /* of the main and the other setting */
 } nrw_exciter;
 
@@ -27,7 +27,6 @@ void nrw_exciter_enter(nrw_exciter *exciter, nrw_world *world, const nrw_control
 
 /* Fills the excitation for a step of at most *h_s from now; may shorten it. spin_axis:
  * the direction about which the field turns, up where it does not turn. */
-void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation,
-                nrw_vec3 *spin_axis);
+void nrw_excite(nrw_exciter *exciter, double *h_s, nrw_excitation *excitation, nrw_vec3 *spin_axis);
 
 #endif

@@ -35,8 +35,9 @@ nrw_status nrw_mutual_create(nrw_world *world, nrw_errors *errors)
         good = mutual->sum_x != NULL;
     }
     return good ? NRW_OK
-                : nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for the induction of %zu "
-                                                            "particles",
+                : nrw_errors_add(errors, NRW_NO_MEMORY, "",
+                                 "no memory for the induction of %zu "
+                                 "particles",
                                  world->n_made);
 }
 
@@ -213,8 +214,8 @@ nrw_status nrw_mutual_solve(nrw_world *world, const nrw_excitation *excitation, 
     nrw_status status = solve_part(world, NRW_MUTUAL_STEADY, 0.0, drive->steady, none, errors);
     /* (A + iw)(c − iq) = C − iQ */
     if (status == NRW_OK)
-        status = solve_part(world, NRW_MUTUAL_COS, w, drive->cos,
-                            nrw_vec3_scale(drive->sin, -1.0), errors);
+        status = solve_part(world, NRW_MUTUAL_COS, w, drive->cos, nrw_vec3_scale(drive->sin, -1.0),
+                            errors);
     if (status == NRW_OK)
         status = solve_part(world, NRW_MUTUAL_SIN, w, drive->sin, drive->cos, errors);
     for (size_t row = 0; row < world->n && status == NRW_OK; row++)

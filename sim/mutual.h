@@ -18,7 +18,7 @@ typedef struct nrw_mutual {
     double (*scratch[6])[3];              /* (n_made x 3) of the solution */
     float *sum_x, *sum_y, *sum_z;         /* (padded) forces of several parts, pN */
     bool used[NRW_MUTUAL_PARTS];
-    double phase_rad;                     /* of the step's middle; NAN: averaged */
+    double phase_rad; /* of the step's middle; NAN: averaged */
 } nrw_mutual;
 
 /* Makes world->mutual. */
@@ -33,8 +33,7 @@ double nrw_mutual_gain(const nrw_body *body);
  * the spins and torques on the fluid that the lag gives. Rows, places, mobilities and
  * brakes must be up to date. NRW_DIVERGED without a solution. O(n²) an iteration, of which
  * 5 to 20 a part. */
-nrw_status nrw_mutual_solve(nrw_world *world, const nrw_excitation *excitation,
-                            nrw_errors *errors);
+nrw_status nrw_mutual_solve(nrw_world *world, const nrw_excitation *excitation, nrw_errors *errors);
 
 /* Writes the dipole forces of the solution to world->task. O(n²) a part. */
 void nrw_mutual_forces(nrw_world *world);

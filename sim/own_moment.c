@@ -83,8 +83,7 @@ static turned relax(const nrw_world *world, size_t row, nrw_vec3 u, nrw_vec3 fie
         return to;
     axis = nrw_vec3_scale(axis, 1.0 / (sine * size));
     const nrw_vec3 per_torque = nrw_sym3_solve(spin_resistance(world, row), axis);
-    const double rate =
-        moment * size / spin_drag(world, row) * nrw_vec3_dot(per_torque, axis);
+    const double rate = moment * size / spin_drag(world, row) * nrw_vec3_dot(per_torque, axis);
     const nrw_vec3 direction = nrw_vec3_scale(field, 1.0 / size);
     const nrw_vec3 half_way = nrw_moment_relax(u, direction, 0.5 * rate * h);
     const nrw_vec3 relaxed = nrw_moment_relax(u, direction, rate * h);
@@ -130,10 +129,9 @@ void nrw_own_moments_turn(nrw_world *world, const nrw_excitation *excitation, do
         const double fixed = world->body.permanent_fAm2 * scale;
         const nrw_vec3 others = {world->field_x[i], world->field_y[i], world->field_z[i]};
         const nrw_vec3 u = {world->ux[i], world->uy[i], world->uz[i]};
-        const nrw_vec3 other =
-            other_spin(world, row, nrw_vec3_scale(excitation->torque, scale));
-        turned to = turn_particle(world, row, u, nrw_vec3_add(excitation->field, others), fixed,
-                                  other, h);
+        const nrw_vec3 other = other_spin(world, row, nrw_vec3_scale(excitation->torque, scale));
+        turned to =
+            turn_particle(world, row, u, nrw_vec3_add(excitation->field, others), fixed, other, h);
         const nrw_vec3 flow_turn = {(double)world->turn_x[row] * h, (double)world->turn_y[row] * h,
                                     (double)world->turn_z[row] * h};
         nrw_vec3 end = nrw_vec3_turn_by(to.end, flow_turn);
@@ -168,8 +166,8 @@ void nrw_held_spins(nrw_world *world, const nrw_excitation *excitation)
     const nrw_floor_mobility floor = world->body.floor;
     const double resistance = (1.0 - axis.z * axis.z) / floor.mr + axis.z * axis.z / floor.ms;
     const double nominal_drag = world->body.spin_drag_pN_um_s * resistance;
-    const double nominal = nrw_turning_rate_rad_s(rate, lag / nominal_drag,
-                                                  excitation->hold_pN_um / nominal_drag);
+    const double nominal =
+        nrw_turning_rate_rad_s(rate, lag / nominal_drag, excitation->hold_pN_um / nominal_drag);
     for (size_t row = 0; row < world->n; row++) {
         const nrw_sym3 resisted = spin_resistance(world, row);
         const double drag = spin_drag(world, row) *

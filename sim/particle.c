@@ -54,8 +54,8 @@ static double langevin_sphere_kA_m(double saturation_kA_m, double susceptibility
     const double h = applied / saturation_kA_m, inverse = 1.0 / (3.0 * susceptibility);
     double x = fmax(h / (inverse + 1.0 / 9.0), (h - 1.0 / 3.0) / inverse);
     for (int step = 0; step < 60; step++) {
-        const double change = (h - x * inverse - nrw_langevin(x) / 3.0) /
-                              (inverse + langevin_slope(x) / 3.0);
+        const double change =
+            (h - x * inverse - nrw_langevin(x) / 3.0) / (inverse + langevin_slope(x) / 3.0);
         x += change;
         if (!(change > 1e-15 * x)) /* at the root, to rounding */
             break;
@@ -101,8 +101,9 @@ double nrw_particle_moment_fAm2(const nrw_particles *particles, double diameter_
         double scale = diameter_um / particles->diameter_um;
         return particles->moment_fAm2 * scale * scale * scale;
     }
-    double m_kA_m = nrw_sphere_magnetisation_kA_m(
-        particles->law, particles->saturation_kA_m, particles->susceptibility, field_mT / MU0_MT_PER_KA_M);
+    double m_kA_m =
+        nrw_sphere_magnetisation_kA_m(particles->law, particles->saturation_kA_m,
+                                      particles->susceptibility, field_mT / MU0_MT_PER_KA_M);
     return m_kA_m * nrw_sphere_volume_um3(diameter_um); /* kA/m·µm³ = fA·m² */
 }
 

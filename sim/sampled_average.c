@@ -275,10 +275,10 @@ static void excite_own(const nrw_world *world, const nrw_samples *samples, doubl
                        double rhythm_Hz, double *h_s, nrw_excitation *excitation)
 {
     /* both parts along the field at its peak, as of moments that follow */
-    const double m = world->body.permanent_fAm2 +
-                     (world->body.slope_fAm2_mT > 0.0
-                          ? nrw_body_moment_fAm2(&world->body, samples->peak_mT)
-                          : 0.0);
+    const double m =
+        world->body.permanent_fAm2 + (world->body.slope_fAm2_mT > 0.0
+                                          ? nrw_body_moment_fAm2(&world->body, samples->peak_mT)
+                                          : 0.0);
     double most = fmin(OWN_STEP_MAX_S, nrw_world_stable_s(world, m * m));
     if (rhythm_Hz > 0.0)
         most = fmin(most, 1.0 / (OWN_STEPS_PER_CYCLE * rhythm_Hz));

@@ -109,8 +109,7 @@ static size_t overlapped(const overlap_search *search, size_t i, double *apart_u
     return first;
 }
 
-static void search_overlaps(nrw_yaml_doc *doc, overlap_search *search, size_t n,
-                            double diameter_um)
+static void search_overlaps(nrw_yaml_doc *doc, overlap_search *search, size_t n, double diameter_um)
 {
     nrw_cell_grid_sort(&search->grid, n, search->x, search->y, search->z, search->least_um);
     for (size_t i = 1, found = 0; i < n && found < OVERLAPS_MAX; i++) {
@@ -157,8 +156,8 @@ static void check_induction(nrw_yaml_doc *doc, const nrw_yaml_node *root,
     const nrw_yaml_node *key = nrw_yaml_get(nrw_yaml_get(root, "model"), "mutual_induction");
     if (!key || !scenario->model.mutual_induction)
         return;
-    const char *without = particles->kind != NRW_MOMENT_INDUCED ? "permanent moments"
-                          : particles->shape.doublet            ? "doublets"
+    const char *without = particles->kind != NRW_MOMENT_INDUCED  ? "permanent moments"
+                          : particles->shape.doublet             ? "doublets"
                           : isfinite(particles->saturation_kA_m) ? "a saturation"
                           : particles->remanent_fAm2 > 0.0       ? "a remanent part"
                                                                  : NULL;

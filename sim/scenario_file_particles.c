@@ -167,9 +167,8 @@ static void read_doublet(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_parti
 static void read_shape(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_particles *particles)
 {
     static const char *const kinds[] = {"sphere", "doublet"};
-    static const nrw_yaml_field kind_field[] = {NRW_REQUIRED_OTHER("kind"),
-                                                NRW_OPTIONAL_OTHER("aspect"),
-                                                NRW_OPTIONAL_OTHER("moment")};
+    static const nrw_yaml_field kind_field[] = {
+        NRW_REQUIRED_OTHER("kind"), NRW_OPTIONAL_OTHER("aspect"), NRW_OPTIONAL_OTHER("moment")};
     if (!node || !nrw_yaml_is_map(doc, node))
         return;
     const nrw_yaml_node *kind = nrw_yaml_get(node, "kind");
@@ -277,9 +276,8 @@ static void read_each(nrw_yaml_doc *doc, const nrw_yaml_node *node, const nrw_ma
         all[n_good++].node = child;
     }
     /* doublets come as close as their lobes; how they lie is looked at when they are made */
-    const double lobe = particles->shape.doublet
-                            ? nrw_doublet_shape_of(particles->shape.aspect).lobe
-                            : 1.0;
+    const double lobe =
+        particles->shape.doublet ? nrw_doublet_shape_of(particles->shape.aspect).lobe : 1.0;
     nrw_scenario_check_overlaps(doc, all, n_good, lobe * particles->diameter_um);
     check_equal(doc, all, n_good); /* sorts them */
 }

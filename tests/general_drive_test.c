@@ -51,11 +51,11 @@ static double component_at(double phase, void *context)
     const nrw_field *b = in->field;
     const double w = 2.0 * NRW_PI * b->frequency_Hz * in->body->relaxation_s;
     /* C' + w Q' = C, Q' - w C' = Q */
-    const nrw_vec3 c = nrw_vec3_scale(nrw_vec3_add(b->cos, nrw_vec3_scale(b->sin, -w)),
-                                      1.0 / (1.0 + w * w));
+    const nrw_vec3 c =
+        nrw_vec3_scale(nrw_vec3_add(b->cos, nrw_vec3_scale(b->sin, -w)), 1.0 / (1.0 + w * w));
     const nrw_vec3 q = nrw_vec3_add(b->sin, nrw_vec3_scale(c, w));
-    const nrw_vec3 f = nrw_vec3_add(b->steady, nrw_vec3_add(nrw_vec3_scale(c, cos(phase)),
-                                                            nrw_vec3_scale(q, sin(phase))));
+    const nrw_vec3 f = nrw_vec3_add(
+        b->steady, nrw_vec3_add(nrw_vec3_scale(c, cos(phase)), nrw_vec3_scale(q, sin(phase))));
     const double size = nrw_vec3_norm(f);
     const nrw_vec3 m = nrw_vec3_scale(f, nrw_body_moment_fAm2(in->body, size) / size);
     const nrw_vec3 t = nrw_vec3_cross(m, nrw_field_at(b, phase));

@@ -84,8 +84,9 @@ Test(models, where_auto_averages_the_resolved_model_says_the_same)
             cr_expect_eq(regime.recommended, NRW_MODEL_AVERAGED, "%s", regime.reason);
             const seen a = look(NRW_MODEL_AVERAGED), r = look(NRW_MODEL_RESOLVED);
             /* 4 % by the table, and the scatter of two seeds over 4 s */
-            cr_expect_float_eq(a.drift_um, r.drift_um, 0.08 * r.drift_um, "N_b %g, Lambda %g: %g %g",
-                               cycles[i], sheddings[j], a.drift_um, r.drift_um);
+            cr_expect_float_eq(a.drift_um, r.drift_um, 0.08 * r.drift_um,
+                               "N_b %g, Lambda %g: %g %g", cycles[i], sheddings[j], a.drift_um,
+                               r.drift_um);
             cr_expect_float_eq(a.spin_Hz, r.spin_Hz, 0.05 * r.spin_Hz);
             cr_expect_float_eq(a.aspect, r.aspect, 0.1);
             cr_expect_float_eq(a.cluster, r.cluster, 0.02);

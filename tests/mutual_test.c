@@ -157,9 +157,9 @@ Test(mutual, averages_are_the_means_of_plain_solutions_over_the_period)
                 if (i == j)
                     continue;
                 const nrw_vec3 r = {at[i][0] - at[j][0], at[i][1] - at[j][1], at[i][2] - at[j][2]};
-                const nrw_vec3 f = nrw_dipole_force_pN(
-                    (nrw_vec3){moments[j][0], moments[j][1], moments[j][2]},
-                    (nrw_vec3){moments[i][0], moments[i][1], moments[i][2]}, r);
+                const nrw_vec3 f =
+                    nrw_dipole_force_pN((nrw_vec3){moments[j][0], moments[j][1], moments[j][2]},
+                                        (nrw_vec3){moments[i][0], moments[i][1], moments[i][2]}, r);
                 expected[i][0] += f.x / PHASES;
                 expected[i][1] += f.y / PHASES;
                 expected[i][2] += f.z / PHASES;
@@ -278,13 +278,12 @@ Test(mutual, runs_of_either_model_agree_and_report_the_moments)
     swarm(1.0, 2e-5);
     nrw_run_result averaged = run(NRW_MODEL_AVERAGED, 3.0);
     nrw_run_result resolved = run(NRW_MODEL_RESOLVED, 3.0);
-    cr_expect_float_eq(averaged.mean_spin_Hz, resolved.mean_spin_Hz,
-                       0.02 * averaged.mean_spin_Hz, "%g %g", averaged.mean_spin_Hz,
-                       resolved.mean_spin_Hz);
+    cr_expect_float_eq(averaged.mean_spin_Hz, resolved.mean_spin_Hz, 0.02 * averaged.mean_spin_Hz,
+                       "%g %g", averaged.mean_spin_Hz, resolved.mean_spin_Hz);
     /* a swarm of few that turns as it gathers, and that the swing of each period carries
      * forward a little, which averages don't see: to a tenth of its way */
-    cr_expect_float_eq(averaged.final.x_um, resolved.final.x_um, 0.1 * averaged.final.x_um,
-                       "%g %g", averaged.final.x_um, resolved.final.x_um);
+    cr_expect_float_eq(averaged.final.x_um, resolved.final.x_um, 0.1 * averaged.final.x_um, "%g %g",
+                       averaged.final.x_um, resolved.final.x_um);
     cr_expect_float_eq(averaged.final.spread_um, resolved.final.spread_um, 1.0, "%g %g",
                        averaged.final.spread_um, resolved.final.spread_um);
     /* at the end (a whole number of periods) the field is along x: most are enhanced */

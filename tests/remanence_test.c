@@ -61,8 +61,7 @@ static double spin_Hz(nrw_model model, double frequency_Hz, double seconds)
 static double step_out_Hz(void)
 {
     const nrw_body body = nrw_body_of(setup.scenario, NULL);
-    return body.permanent_fAm2 * FIELD_MT * body.floor.ms /
-           (2.0 * NRW_PI * body.spin_drag_pN_um_s);
+    return body.permanent_fAm2 * FIELD_MT * body.floor.ms / (2.0 * NRW_PI * body.spin_drag_pN_um_s);
 }
 
 static double lag_Hz(double frequency_Hz)

@@ -103,14 +103,14 @@ static void put_row(char *text, double cycle, double shedding, const point *p)
 {
     const size_t used = strlen(text);
     const validate_mean *a = p->averaged, *r = p->resolved;
-    (void)snprintf(text + used, TEXT_SIZE - used,
-                   "| %g | %g | %.2f, %.2f | %+.0f %% ± %.0f | %+.0f %% | %.2f, %.2f | %.2f, %.2f | "
-                   "%.0f %%, %.0f %% | %s |\n",
-                   cycle, shedding, a[0].mean, r[0].mean, 100.0 * (a[0].mean / r[0].mean - 1.0),
-                   100.0 * hypot(a[0].half, r[0].half) / fabs(r[0].mean),
-                   100.0 * (a[1].mean / r[1].mean - 1.0), a[2].mean, r[2].mean, a[3].mean,
-                   r[3].mean, 100.0 * a[4].mean, 100.0 * r[4].mean,
-                   nrw_model_name(p->regime.recommended));
+    (void)snprintf(
+        text + used, TEXT_SIZE - used,
+        "| %g | %g | %.2f, %.2f | %+.0f %% ± %.0f | %+.0f %% | %.2f, %.2f | %.2f, %.2f | "
+        "%.0f %%, %.0f %% | %s |\n",
+        cycle, shedding, a[0].mean, r[0].mean, 100.0 * (a[0].mean / r[0].mean - 1.0),
+        100.0 * hypot(a[0].half, r[0].half) / fabs(r[0].mean),
+        100.0 * (a[1].mean / r[1].mean - 1.0), a[2].mean, r[2].mean, a[3].mean, r[3].mean,
+        100.0 * a[4].mean, 100.0 * r[4].mean, nrw_model_name(p->regime.recommended));
     (void)printf("%g,%g", cycle, shedding);
     for (int k = 0; k < 5; k++)
         (void)printf(",%g,%g,%g,%g", a[k].mean, a[k].half, r[k].mean, r[k].half);
@@ -142,10 +142,11 @@ int main(int argc, char **argv)
             put_row(text, CYCLES[i], SHEDDINGS[j], &p);
         }
     const size_t used = strlen(text);
-    (void)snprintf(text + used, sizeof text - used,
-                   "\n(%d seeds a point; pairs are averaged, resolved; ± is half the 95 %% interval "
-                   "over seeds.)\n",
-                   n_seeds);
+    (void)snprintf(
+        text + used, sizeof text - used,
+        "\n(%d seeds a point; pairs are averaged, resolved; ± is half the 95 %% interval "
+        "over seeds.)\n",
+        n_seeds);
     validate_insert(argv[1], "models", text);
     return 0;
 }
