@@ -5,14 +5,20 @@
 
 #include "particle.h"
 
+double nrw_brake_touch_um(const nrw_world *world, double size2)
+{
+    const double d = world->body.diameter_um;
+    /* with no field thermal motion alone keeps them apart, by some screening lengths */
+    const double most = world->body.roughness_um + 10.0 * world->body.debye_um;
+    return fmin(nrw_contact_gap_um(world->scenario, 0.15 * size2 / (d * d * d * d)), most);
+}
+
 nrw_brake_law nrw_brake_law_of(const nrw_world *world, double size2)
 {
     nrw_brake_law law = {0.0f, 0.0f, 0.0f};
     if (!(world->brake_factor > 0.0))
         return law;
-    const double d = world->body.diameter_um;
-    const double press = 0.15 * size2 / (d * d * d * d);
-    const double gap = nrw_contact_gap_um(world->scenario, press) / world->body.radius_um;
+    const double gap = nrw_brake_touch_um(world, size2) / world->body.radius_um;
     const double excess = nrw_contact_brake(gap);
     const double end = exp(-4.0 * 0.32); /* gap over radius where ¼ ln(1/gap) = 0.32 */
     if (!(excess > 0.0))

@@ -15,6 +15,9 @@ typedef struct nrw_brake_law {
     float contact, reach_um, bend;
 } nrw_brake_law;
 
+/* Gap between surfaces that the averaged field presses together, µm. */
+double nrw_brake_touch_um(const nrw_world *world, double size2);
+
 /* The law where the field presses neighbours together; size2 = ⟨m·m⟩ of the nominal
  * particle, (fA·m²)². contact is 0 where nothing brakes. */
 nrw_brake_law nrw_brake_law_of(const nrw_world *world, double size2);

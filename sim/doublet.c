@@ -64,6 +64,8 @@ const char *nrw_doublet_refusal(const nrw_scenario *scenario, const char **inste
         return "how a flow carries and turns doublets is not derived";
     if (scenario->particles.adhesion_rate_per_s > 0.0)
         return "sticking to walls is not derived for doublets";
+    if (scenario->model.wall_drag)
+        return "the drag of side walls is not derived for doublets";
     if (scenario->particles.remanent_fAm2 > 0.0)
         return "an induced moment with a fixed part is not derived for doublets";
     if (scenario->model.mutual_induction)

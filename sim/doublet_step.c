@@ -240,6 +240,7 @@ static void pair_flow(nrw_world *world)
         nrw_kernels_get()->tile_flow(task);
     else
         nrw_kernels_get()->flow_unbounded(task, 0, world->n);
+    (void)nrw_walls_look(world);
     nrw_screen_take(world);
     world->n_pair_interactions += (uint64_t)(world->n * (world->n - 1));
 }

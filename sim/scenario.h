@@ -185,6 +185,7 @@ typedef struct nrw_uncertainty {
  * contact_brake_factor, docs/physics.md section 5. */
 typedef struct nrw_model_options {
     bool brownian, gravity, pair_flow, mutual_induction;
+    bool wall_drag;      /* false; true: side walls add to particles' drag (wall_drag.h) */
     bool wall_screening; /* true: side walls slow the pair flow (screen.h) */
     double rolling_factor, pair_flow_factor;
     double contact_brake_factor;    /* 1; scales the braking of touching co-rotating particles */

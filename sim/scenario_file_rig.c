@@ -129,6 +129,7 @@ void nrw_scenario_read_model(nrw_yaml_doc *doc, const nrw_yaml_node *node, nrw_m
         NRW_OPTIONAL_SWITCH("gravity", nrw_model_options, gravity),
         NRW_OPTIONAL_SWITCH("pair_flow", nrw_model_options, pair_flow),
         NRW_OPTIONAL_SWITCH("mutual_induction", nrw_model_options, mutual_induction),
+        NRW_OPTIONAL_SWITCH("wall_drag", nrw_model_options, wall_drag),
         NRW_OPTIONAL_SWITCH("wall_screening", nrw_model_options, wall_screening),
         NRW_OPTIONAL("rolling_factor", NRW_YAML_DOUBLE, nrw_model_options, rolling_factor,
                      NRW_FROM_TO(0.0, 100.0)),

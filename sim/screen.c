@@ -47,12 +47,10 @@ static void look(nrw_world *world, nrw_wall_view *view, double x, double y)
     view->far = look_across(world, x, y, view->away, fmax(view->near, 0.0));
 }
 
-void nrw_screen_take(nrw_world *world)
+bool nrw_walls_look(nrw_world *world)
 {
-    world->rows.share = NULL;
-    if (nrw_channel_is_open(world->channel) || !world->body.has_floor ||
-        !world->scenario->model.wall_screening || !(world->pair_flow_factor > 0.0) || world->n < 2)
-        return;
+    if (nrw_channel_is_open(world->channel))
+        return false;
     for (size_t row = 0; row < world->n; row++) {
         const size_t i = world->contacts.order[row];
         nrw_wall_view *view = &world->views[i];
@@ -66,6 +64,15 @@ void nrw_screen_take(nrw_world *world)
         world->wall_near[row] = (float)(view->near + moved);
         world->wall_far[row] = (float)(view->far - moved);
     }
+    return true;
+}
+
+void nrw_screen_take(nrw_world *world)
+{
+    world->rows.share = NULL;
+    if (nrw_channel_is_open(world->channel) || !world->body.has_floor ||
+        !world->scenario->model.wall_screening || !(world->pair_flow_factor > 0.0) || world->n < 2)
+        return;
     nrw_kernels_get()->screen(&world->rows);
     world->rows.share = world->share;
 }

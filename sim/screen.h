@@ -12,7 +12,11 @@
  * height/W))/[atan(near/2 height) + atan(far/2 height)], W = near + far. */
 double nrw_screen_share(double near_um, double far_um, double height_um);
 
-/* Before the velocities of a step: the shares of all rows, at places x, y and heights pz.
+/* Distances of all rows to the side walls now, into wall_near and wall_far; false in open
+ * channels. */
+bool nrw_walls_look(nrw_world *world);
+
+/* Before the velocities of a step, after nrw_walls_look: the shares of all rows, at places x, y and heights pz.
  * Nothing in open channels, without a floor, or where the scenario has it off. */
 void nrw_screen_take(nrw_world *world);
 

@@ -19,6 +19,7 @@
 #include "particle.h"
 #include "random.h"
 #include "screen.h"
+#include "wall_drag.h"
 #include "world.h"
 
 /* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
@@ -364,6 +365,9 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
                        world->start_y, world->start_z);
     world->task.n_filled = world->n;
     take_mobilities(world);
+    const bool walls = nrw_walls_look(world) && world->scenario->model.wall_drag;
+    if (walls)
+        nrw_wall_drag_take(world, nrw_brake_touch_um(world, excitation->size2));
     const bool sticky = nrw_adhesion_acts(world);
     if (sticky)
         nrw_adhesion_hold_places(world);
@@ -409,6 +413,8 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     nrw_brakes_push(world, law);
     nrw_screen_take(world);
     kernels->base(&world->rows);
+    if (walls)
+        nrw_wall_drag_drift(world);
     if (sticky)
         nrw_adhesion_hold_velocities(world);
     return NRW_OK;

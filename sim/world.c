@@ -139,6 +139,11 @@ static void lay_out(nrw_world *world)
     task->qx = world->qx;
     task->qy = world->qy;
     task->tz = world->tz;
+    for (int k = 0; k < 3; k++)
+        world->wall_mt[k] = nrw_arena_take(arena, padded, sizeof(float));
+    for (int k = 0; k < 6; k++)
+        world->wall_scratch[k] = nrw_arena_take(arena, padded, sizeof(float));
+    world->wall_slope = nrw_arena_take(arena, padded, sizeof(float));
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     world->views = nrw_arena_take(arena, n, sizeof *world->views);

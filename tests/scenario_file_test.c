@@ -101,7 +101,7 @@ Test(scenario_file, what_is_left_out_has_the_contracts_defaults)
     cr_assert(!s->model.mutual_induction);
     cr_assert_eq(s->model.rolling_factor, 1.0);
     cr_assert_eq(s->model.contact_brake_factor, 1.0);
-    cr_assert(s->model.contact_sliding && s->model.wall_screening);
+    cr_assert(s->model.contact_sliding && s->model.wall_screening && !s->model.wall_drag);
     cr_assert_eq(s->model.contact_stiffness_pN_um, 150.0);
     nrw_scenario_destroy(s);
     s = changed("title: Gate\n", "");
@@ -419,6 +419,8 @@ Test(scenario_file, optional_blocks_have_ranges_too)
           {LINE, LINE "model: {contact_brake_factor: ^-1}\n", "model.contact_brake_factor",
            "out of range", "from 0"},
           {LINE, LINE "model: {wall_screening: ^no way}\n", "model.wall_screening", "is 'no way'",
+           "true or false"},
+          {LINE, LINE "model: {wall_drag: ^0.5}\n", "model.wall_drag", "is '0.5'",
            "true or false"},
           {LINE, LINE "model: {contact_sliding: ^2}\n", "model.contact_sliding", "is '2'",
            "true or false"},

@@ -323,6 +323,8 @@ Test(validity, side_walls_by_size_against_width)
     expect_states(NRW_ASSUME_OPEN_PAIR_FLOW, d, 3.0, 10.0, 30.0);
     setup.scenario->model.pair_flow = false;
     expect_none(NRW_ASSUME_OPEN_PAIR_FLOW);
+    setup.scenario->model.wall_drag = true;
+    expect_none(NRW_ASSUME_FREE_OF_SIDES);
 }
 
 Test(validity, ceiling_by_height_reached)
