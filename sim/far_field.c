@@ -13,6 +13,10 @@ enum {
     ROW_ARRAYS = INPUTS + 6 + N_RESPONSES
 };
 
+/* Contact lists reach this many radii (contact.h), and a spread of sizes beyond: what they
+ * take out of the sums again must have been summed pair by pair. */
+#define TOUCHING 4.0
+
 /* Rows without a particle have no weights; at this height their images are apart. */
 #define NO_PARTICLE_UM 1.0f
 
@@ -135,19 +139,20 @@ static bool note_far(nrw_far_field *far, uint32_t a, uint32_t b)
     return true;
 }
 
-static bool is_far(const nrw_block_node *a, const nrw_block_node *b)
+static bool is_far(const nrw_far_field *far, const nrw_block_node *a, const nrw_block_node *b)
 {
     float square = 0.0f;
     for (int axis = 0; axis < 3; axis++)
         square += (a->centre[axis] - b->centre[axis]) * (a->centre[axis] - b->centre[axis]);
-    const float radii = (a->radius + b->radius) * (float)(1.0 / NRW_FAR_OPENING);
-    return radii * radii < square;
+    const float radii = a->radius + b->radius;
+    const float open = radii * (float)(1.0 / NRW_FAR_OPENING), apart = radii + far->apart_um;
+    return open * open < square && apart * apart < square;
 }
 
 static bool pair_nodes(nrw_far_field *far, uint32_t a, uint32_t b)
 {
     const nrw_block_node *one = &far->tree.nodes[a], *other = &far->tree.nodes[b];
-    if (is_far(one, other))
+    if (is_far(far, one, other))
         return note_far(far, a, b);
     const bool single = one->n_blocks == 1, other_single = other->n_blocks == 1;
     if (single && other_single)
@@ -283,7 +288,7 @@ static bool moved_too_far(const nrw_far_field *far, const double *const places[3
         }
         largest = square > largest ? square : largest;
     }
-    return !(largest <= NRW_FAR_KEEP_UM * NRW_FAR_KEEP_UM);
+    return !(largest <= far->keep_um * far->keep_um);
 }
 
 static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
@@ -499,6 +504,9 @@ bool nrw_far_field_sum(nrw_far_field *far, const nrw_pair_task *task, const uint
                        const double *x_um, const double *y_um, const double *z_um, int what)
 {
     const double *const places[3] = {x_um, y_um, z_um};
+    const double radius = sqrt((double)task->radius2);
+    far->keep_um = NRW_FAR_KEEP * radius;
+    far->apart_um = (float)(2.0 * far->keep_um + TOUCHING * radius);
     if (!refresh(far, task->n_filled, places))
         return false;
     take_centres(far, places);

@@ -8,10 +8,11 @@
  * weights serve every drive, averaged and resolved.
  *
  * Rule of the error: two nodes are expanded about each other when the sum of their radii
- * is less than NRW_FAR_OPENING times the distance of their centres; expansions go to
+ * is less than NRW_FAR_OPENING times the distance of their centres, and no two of their
+ * particles can come within contact's reach while the lists are kept; expansions go to
  * third order past the leading term. tests/far_field_test.c holds the sums against
  * plain ones. Blocks and lists are kept until some particle has moved farther than
- * NRW_FAR_KEEP_UM against the swarm's mean; the expansions are made for where the particles
+ * NRW_FAR_KEEP radii against the swarm's mean; the expansions are made for where the particles
  * are. Deterministic, in a fixed order. */
 #ifndef NRW_FAR_FIELD_H
 #define NRW_FAR_FIELD_H
@@ -20,7 +21,7 @@
 #include "kernel.h"
 
 #define NRW_FAR_OPENING 0.5
-#define NRW_FAR_KEEP_UM 1.5
+#define NRW_FAR_KEEP 1.0
 
 typedef struct nrw_far_field {
     const nrw_kernels *kernels; /* the best for this processor, unless set otherwise */
@@ -35,6 +36,8 @@ typedef struct nrw_far_field {
     size_t n_chunks, n_slots, slot_capacity;
     uint32_t *targets, *starts, *sources; /* see nrw_far_task */
     double *ref[3];                       /* (n) places when the lists were made */
+    double keep_um;                       /* how far particles may move from there */
+    float apart_um;                       /* gap that far nodes have at least */
     double *centres;                      /* (n_nodes x 3) µm */
     float *node_centres;                  /* (3 x n_nodes + 1) from the tree's origin */
     float *moments, *locals;

@@ -289,7 +289,7 @@ Test(far_field, lists_serve_while_particles_move)
     double edge = 0.0;
     for (size_t i = 0; i < N; i++)
         edge = fmax(edge, hypot(x[i], y[i]));
-    const double angle = 0.98 * NRW_FAR_KEEP_UM / edge;
+    const double angle = 0.98 * NRW_FAR_KEEP * RADIUS / edge;
     for (size_t i = 0; i < N; i++) {
         const double kept = x[i];
         x[i] = x[i] * cos(angle) - y[i] * sin(angle) + 40.0;
@@ -299,7 +299,7 @@ Test(far_field, lists_serve_while_particles_move)
     cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
     cr_assert_eq(far.n_builds, 1);
     assert_sums(N, 3, "turned");
-    x[7] += 3.0 * NRW_FAR_KEEP_UM;
+    x[7] += 3.0 * NRW_FAR_KEEP * RADIUS;
     z[7] += 4.0;
     expect(N);
     cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
