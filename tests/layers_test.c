@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "leg_tally.h"
+#include "particle.h"
 #include "run.h"
 #include "small_setup.h"
 
@@ -77,6 +78,22 @@ Test(layers, a_vertical_field_raises_a_standing_file)
     for (int k = 0; k < 3; k++)
         cr_assert_float_eq(tally->layer_share[k], 1.0 / 3.0, 0.05);
     cr_assert_eq(tally->layer_share[3], 0.0);
+}
+
+Test(layers, the_lowest_of_a_file_is_pressed_to_the_gap_of_the_whole_weight)
+{
+    /* dipoles and contacts of the file carry each other; the floor carries all three
+     * (docs/physics.md, equation 5.11, with the load of three) */
+    heap();
+    leg.drive.main.mode = NRW_DRIVE_STEADY;
+    leg.drive.main.elevation_deg = 90.0;
+    run_for(6.0);
+    const double weight = nrw_particle_weight_pN(setup.scenario, 3.0);
+    const double gap = nrw_particle_gap_um(setup.scenario, 3.0, 3.0 * weight, false);
+    cr_assert_lt(gap, nrw_particle_gap_um(setup.scenario, 3.0, weight, false) - 0.005);
+    /* sweeps end within 6 nm a substep; one particle alone would stand 10 nm higher */
+    cr_assert_float_eq(result.z_um[0] - 1.5, gap, 0.003, "%g against %g", result.z_um[0] - 1.5,
+                       gap);
 }
 
 Test(layers, without_a_field_the_heap_falls_down)
