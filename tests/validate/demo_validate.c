@@ -234,7 +234,7 @@ static void put_row(FILE *file, const ingredient *of, size_t n, const double *de
 int main(int argc, char **argv)
 {
     if (argc < 3) {
-        (void)fprintf(stderr, "use: demo_validate SCENARIO PAGE [TRIALS]\n");
+        (void)fprintf(stderr, "use: demo_validate SCENARIO PAGE [TRIALS [INGREDIENT]]\n");
         return 2;
     }
     const size_t n = argc > 3 ? (size_t)strtoul(argv[3], NULL, 10) : 8;
@@ -253,6 +253,8 @@ int main(int argc, char **argv)
                   "| ingredient | changed to | delivered | worst trial | difference, points | "
                   "median time to target | |\n| --- | --- | --- | --- | --- | --- | --- |\n");
     for (size_t k = 0; k < N; k++) {
+        if (k > 0 && argc > 4 && strcmp(argv[4], ingredients[k].what) != 0)
+            continue;
         (void)fprintf(stderr, "  %s %s\n", ingredients[k].what, ingredients[k].changed);
         if (ingredients[k].change == induction && !knows_induction()) {
             (void)fprintf(file, "| mutual induction | on | not built | | | | |\n");
@@ -274,7 +276,10 @@ int main(int argc, char **argv)
                   n);
     if (fclose(file) != 0)
         fail("out of memory", NULL);
-    validate_insert(argv[2], "ingredients", text);
+    if (argc > 4)
+        (void)fputs(text, stdout); /* one alone, to look at */
+    else
+        validate_insert(argv[2], "ingredients", text);
     free(text);
     nrw_schedule_clear(&schedule);
     nrw_scenario_destroy(scenario);
