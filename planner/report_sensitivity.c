@@ -133,7 +133,7 @@ static void put_panels(nrw_report *report)
     nrw_csv_table_clear(&table);
 }
 
-/* Too few trials tell nothing. */
+/* Too few trials, or trials that all deliver alike, tell nothing. */
 static bool is_known(const nrw_report *report, size_t n)
 {
     for (size_t k = 0; k < n; k++)
@@ -158,7 +158,7 @@ void nrw_report_sensitivity(nrw_report *report)
     if (is_known(report, n)) {
         put_picture(report, n);
         put_rows(report, n);
+        put_panels(report);
     }
-    put_panels(report);
     nrw_report_section_end(report);
 }
