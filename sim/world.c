@@ -9,147 +9,12 @@
 #include "cell_grid.h"
 #include "doublet_world.h"
 #include "flow.h"
-#include "pair_sum.h"
 #include "mutual.h"
+#include "pair_sum.h"
 #include "particle.h"
 #include "random.h"
 #include "scenario_locate.h"
-
-/* A floor gap that was given is held by a spring this much stiffer than contacts. */
-#define GIVEN_GAP_STIFFNESS 100.0
-
-static void lay_out(nrw_world *world)
-{
-    nrw_arena *arena = &world->arena;
-    const size_t n = world->n, padded = world->padded;
-    double **doubles[] = {&world->x,       &world->y,      &world->z,       &world->ux,
-                          &world->uy,      &world->uz,     &world->field_x, &world->field_y,
-                          &world->field_z, &world->seen_x, &world->seen_y,  &world->seen_wall};
-    for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
-        *doubles[k] = nrw_arena_take(arena, n, sizeof(double));
-    for (int k = 0; k < 6; k++)
-        world->kept[k] = nrw_arena_take(arena, n, sizeof(double));
-    nrw_pair_task *task = &world->task;
-    float **outputs[] = {&task->fx, &task->fy, &task->fz, &task->ux, &task->uy,
-                         &task->uz, &task->bx, &task->by, &task->bz};
-    for (size_t k = 0; k < sizeof outputs / sizeof *outputs; k++)
-        *outputs[k] = nrw_arena_take(arena, padded, sizeof(float));
-    for (int k = 0; k < 3 * NRW_N_TENSOR; k++)
-        task->response[k] = nrw_arena_take(arena, padded, sizeof(float));
-    float **floats[] = {&world->radius,
-                        &world->moment,
-                        &world->inverse_drag,
-                        &world->ceiling,
-                        &world->row_radius,
-                        &world->row_moment,
-                        &world->row_inverse_drag,
-                        &world->row_ceiling,
-                        &world->fx0,
-                        &world->fy0,
-                        &world->fz0,
-                        &world->px,
-                        &world->py,
-                        &world->pz,
-                        &world->delta,
-                        &world->mt,
-                        &world->mz,
-                        &world->mr,
-                        &world->ms,
-                        &world->rolling,
-                        &world->dmz,
-                        &world->along,
-                        &world->across,
-                        &world->spin_x,
-                        &world->spin_y,
-                        &world->spin_z,
-                        &world->flow_x,
-                        &world->flow_y,
-                        &world->turn_x,
-                        &world->turn_y,
-                        &world->turn_z,
-                        &world->base_x,
-                        &world->base_y,
-                        &world->base_z,
-                        &world->vx,
-                        &world->vy,
-                        &world->vz,
-                        &world->sum_x,
-                        &world->sum_y,
-                        &world->sum_z,
-                        &world->start_x,
-                        &world->start_y,
-                        &world->start_z,
-                        &world->old_x,
-                        &world->old_y,
-                        &world->old_z,
-                        &world->own_mx,
-                        &world->own_my,
-                        &world->own_mz,
-                        &world->free_x,
-                        &world->free_y,
-                        &world->free_z,
-                        &world->move_xy,
-                        &world->move_z,
-                        &world->floor_force,
-                        &world->floor_slope,
-                        &world->floor_z,
-                        &world->ceiling_z,
-                        &world->wall_x,
-                        &world->wall_y,
-                        &world->wall_gap,
-                        &world->near.warm_x,
-                        &world->near.warm_y,
-                        &world->near.warm_z,
-                        &world->near.fx,
-                        &world->near.fy,
-                        &world->near.fz,
-                        &world->solve.ux,
-                        &world->solve.uy,
-                        &world->solve.uz,
-                        &world->near.crowd,
-                        &world->floor_give,
-                        &world->wall_give,
-                        &world->near.pull,
-                        &world->excess_sum,
-                        &world->solve.ease_xy,
-                        &world->solve.ease_z,
-                        &world->solve.drag_x,
-                        &world->solve.drag_y,
-                        &world->solve.drag_z,
-                        &world->slide_x,
-                        &world->slide_y,
-                        &world->slide_z,
-                        &world->moved_x,
-                        &world->moved_y,
-                        &world->moved_z,
-                        &world->wall_near,
-                        &world->wall_far,
-                        &world->share};
-    for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
-        *floats[k] = nrw_arena_take(arena, padded, sizeof(float));
-    float **fours[] = {&world->places,         &world->spins,         &world->solve.place[0],
-                       &world->solve.place[1], &world->solve.crowded, &world->moves};
-    for (size_t k = 0; k < sizeof fours / sizeof *fours; k++)
-        *fours[k] = nrw_arena_take(arena, 4 * (padded + 1), sizeof(float));
-    for (int k = 0; k < NRW_N_TENSOR; k++)
-        world->brake[k] = nrw_arena_take(arena, padded, sizeof(float));
-    float **torques[] = {&world->qx, &world->qy, &world->tz};
-    for (int k = 0; k < 3; k++)
-        *torques[k] = nrw_arena_take(arena, padded, sizeof(float));
-    task->qx = world->qx;
-    task->qy = world->qy;
-    task->tz = world->tz;
-    for (int k = 0; k < 3; k++)
-        world->wall_mt[k] = nrw_arena_take(arena, padded, sizeof(float));
-    for (int k = 0; k < 6; k++)
-        world->wall_scratch[k] = nrw_arena_take(arena, padded, sizeof(float));
-    world->wall_slope = nrw_arena_take(arena, padded, sizeof(float));
-    world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
-    world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
-    world->views = nrw_arena_take(arena, n, sizeof *world->views);
-    world->stuck = nrw_arena_take(arena, n, sizeof *world->stuck);
-    nrw_contacts_layout(&world->contacts, arena, n);
-}
+#include "world_layout.h"
 
 double nrw_world_rest_height_um(const nrw_world *world, double radius_um)
 {
@@ -335,126 +200,12 @@ static nrw_status place_particles(nrw_world *world, nrw_errors *errors)
     return NRW_OK;
 }
 
-/* The constants of a step's tasks: what never changes over a run. */
-static void wire(nrw_world *world)
-{
-    const nrw_body *body = &world->body;
-    const nrw_scenario *scenario = world->scenario;
-    const bool given = !isnan(body->given_gap_um);
-    const nrw_pair_task *pair = &world->task;
-    world->rows = (nrw_rows_task){
-        .n_rows = world->padded,
-        .order = world->contacts.order4,
-        .radius = (float)body->radius_um,
-        .weight = (float)body->weight_pN,
-        .kT = scenario->model.brownian ? (float)body->kT_pN_um : 0.0f,
-        .rolling_factor = (float)world->rolling_factor,
-        .pair_flow_factor = (float)world->pair_flow_factor,
-        .stiffness = (float)scenario->model.contact_stiffness_pN_um,
-        .spin_per_torque = (float)(1.0 / body->spin_drag_pN_um_s),
-        .has_floor = body->has_floor,
-        .layer_amplitude = given ? 0.0f : (float)body->layer_amplitude_pN,
-        .debye = (float)body->debye_um,
-        .rest_gap = (float)(given ? body->given_gap_um : body->roughness_um),
-        .hard = (float)(GIVEN_GAP_STIFFNESS * scenario->model.contact_stiffness_pN_um),
-        .row_radius = world->row_radius,
-        .row_moment = world->row_moment,
-        .row_inverse_drag = world->row_inverse_drag,
-        .row_ceiling =
-            body->has_floor && isfinite(scenario->map.depth_um) ? world->row_ceiling : NULL,
-        .mz = world->mz,
-        .mr = world->mr,
-        .ms = world->ms,
-        .rolling = world->rolling,
-        .dmz = world->dmz,
-        .along = world->along,
-        .across = world->across,
-        .spin_x = world->spin_x,
-        .spin_y = world->spin_y,
-        .spin_z = world->spin_z,
-        .spins = world->spins,
-        .qx = world->qx,
-        .qy = world->qy,
-        .tz = world->tz,
-        .fx = pair->fx,
-        .fy = pair->fy,
-        .fz = pair->fz,
-        .ux = pair->ux,
-        .uy = pair->uy,
-        .uz = pair->uz,
-        .base_x = world->base_x,
-        .base_y = world->base_y,
-        .base_z = world->base_z,
-        .vx = world->vx,
-        .vy = world->vy,
-        .vz = world->vz,
-        .noise = scenario->model.brownian ? world->noise : NULL,
-        .warm_z = world->near.warm_z,
-        .pull = world->near.pull,
-        .free_x = world->free_x,
-        .free_y = world->free_y,
-        .free_z = world->free_z,
-        .move_xy = world->move_xy,
-        .move_z = world->move_z,
-        .floor_force = world->floor_force,
-        .floor_slope = world->floor_slope,
-        .floor_z = world->floor_z,
-        .floor_give = world->floor_give,
-        .ceiling_z = world->ceiling_z,
-        .px = world->px,
-        .py = world->py,
-        .pz = world->pz,
-        .places = world->places,
-        .sum_x = world->sum_x,
-        .sum_y = world->sum_y,
-        .sum_z = world->sum_z,
-        .start_x = world->start_x,
-        .start_y = world->start_y,
-        .start_z = world->start_z,
-        .flow_x = world->flow_x,
-        .flow_y = world->flow_y,
-        .wall_near = world->wall_near,
-        .wall_far = world->wall_far,
-        .share_out = world->share};
-    memcpy(world->rows.brake, world->brake, sizeof world->rows.brake);
-    nrw_contact_solve *solve = &world->solve;
-    solve->free_x = world->free_x;
-    solve->free_y = world->free_y;
-    solve->free_z = world->free_z;
-    solve->move_xy = world->move_xy;
-    solve->move_z = world->move_z;
-    solve->warm_x = world->near.warm_x;
-    solve->warm_y = world->near.warm_y;
-    solve->warm_z = world->near.warm_z;
-    solve->crowd = world->near.crowd;
-    solve->n_neighbours = world->contacts.n_neighbours;
-    solve->force[0] = world->contacts.force[0];
-    solve->force[1] = world->contacts.force[1];
-    solve->ends = world->contacts.ends;
-    solve->reach_um = 0.02f * (float)body->diameter_um;
-    solve->step = world->contacts.step;
-    solve->excess_sum = world->excess_sum;
-    world->rows.slide_y = world->slide_y;
-    world->rows.slide_z = world->slide_z;
-    solve->stiffness = world->rows.stiffness;
-    solve->wall_y = world->wall_y;
-    solve->wall_gap = world->wall_gap;
-    solve->wall_give = world->wall_give;
-    solve->ceiling = world->rows.row_ceiling ? world->ceiling_z : NULL;
-    solve->floor_force = world->floor_force;
-    solve->floor_slope = body->has_floor ? world->floor_slope : NULL;
-    solve->floor_z = world->floor_z;
-    solve->floor_give = world->floor_give;
-    world->near.rows = solve->rows = nrw_contacts_rows(&world->contacts);
-    world->near.places = world->places;
-}
-
 static nrw_status allocate(nrw_world *world, nrw_errors *errors)
 {
-    lay_out(world);
+    nrw_world_lay_out(world);
     if (!nrw_arena_commit(&world->arena))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
-    lay_out(world);
+    nrw_world_lay_out(world);
     if (!nrw_block_tree_init(&world->contacts.tree, world->n))
         return nrw_errors_add(errors, NRW_NO_MEMORY, "", "no memory for %zu particles", world->n);
     if (world->n >= NRW_PAIR_SUM_FAR_LEAST && !nrw_far_field_init(&world->far, world->n))
@@ -508,7 +259,7 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     }
     if (status == NRW_OK) {
         world->task.core2 = (float)pow(1.8 * world->body.radius_um, 2.0);
-        wire(world);
+        nrw_world_wire(world);
         world->task.radius2 = (float)pow(world->body.radius_um, 2.0);
         status = place_particles(world, errors);
     }

@@ -373,17 +373,17 @@ Test(channel, gradient_is_of_unit_length_and_points_away_from_the_wall)
 
 Test(channel, gradient_between_two_equally_near_walls_is_one_of_them)
 {
-    /* The stub's length puts the middle of the vessel halfway between two rows of
+    /* The spur's length puts the middle of the vessel halfway between two rows of
      * the grid, where the stored gradients cancel exactly. */
     channel_setup setup = channel_setup_good(
         "channel:\n"
         "  depth_um: 60\n"
         "  nodes: {a: {at_um: [0, 0]}, m: {at_um: [150, 0]}, b: {at_um: [300, 0]},\n"
-        "          stub: {at_um: [150, 59.875]}}\n"
+        "          spur: {at_um: [150, 59.875]}}\n"
         "  vessels:\n"
         "    - {from: a, to: m, width_um: 20}\n"
         "    - {from: m, to: b, width_um: 20}\n"
-        "    - {from: m, to: stub, width_um: 20}\n"
+        "    - {from: m, to: spur, width_um: 20}\n"
         "release: {at_um: [50, 0], radius_um: 9}\n"
         "target: {at_um: [250, 0], radius_um: 9}\n");
     for (double x = 40; x < 100; x += 0.7) {

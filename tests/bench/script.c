@@ -88,7 +88,8 @@ static bool start(bench_script *script, const char *python, const char *path)
 
 static bool name_file(char *name, size_t size)
 {
-    (void)snprintf(name, size, "/tmp/narrows-bench-XXXXXX");
+    const char *base = getenv("TMPDIR");
+    (void)snprintf(name, size, "%s/narrows-bench-XXXXXX", base && *base ? base : "/tmp");
     const int file = mkstemp(name);
     return file >= 0 && close(file) == 0;
 }
@@ -106,7 +107,7 @@ bench_script *bench_script_start(const bench_report *report, const char *file,
     bench_script *script = calloc(1, sizeof *script);
     if (!script || !name_file(script->in, sizeof script->in) ||
         !name_file(script->out, sizeof script->out) || !write_swarm(script, swarm, cutoff_um)) {
-        (void)snprintf(why, size, "no room in /tmp");
+        (void)snprintf(why, size, "no room for temporary files");
         free(script);
         return NULL;
     }

@@ -190,12 +190,10 @@ trend_result trend_density(const trend_options *options)
             speed_um_s(lone_particle, "", "brownian: false", 3.0, 4.0, 2.0, (uint64_t)seed + 1);
     const double alone = validate_mean_of((size_t)n_seeds, lone).mean;
     double xx = 0.0, xy = 0.0;
+    validate_means(N, (size_t)n_seeds, sizeof *speed / sizeof **speed, *speed, mean, half);
     for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, speed[k]);
-        mean[k] = of.mean;
-        half[k] = of.half;
         xx += fractions[k] * fractions[k];
-        xy += fractions[k] * (of.mean - alone);
+        xy += fractions[k] * (mean[k] - alone);
     }
     double residual = 0.0;
     for (int k = 0; k < N; k++) {
@@ -257,11 +255,9 @@ trend_result trend_file_of_rollers(const trend_options *options)
             speed[k][seed] =
                 speed_um_s(particles, "", "brownian: true", 2.0, 10.0, 1.0, (uint64_t)seed + 1);
         }
+    validate_means(N, (size_t)n_seeds, sizeof *speed / sizeof **speed, *speed, mean, half);
     for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, speed[k]);
         count[k] = lengths[k];
-        mean[k] = of.mean;
-        half[k] = of.half;
     }
     trend_result result = {.n = 1};
     validate_row *row = &result.rows[0];

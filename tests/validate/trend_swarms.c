@@ -88,10 +88,8 @@ trend_result trend_chain_length(const trend_options *options)
             if (seed == 0)
                 mason[k] = mn;
         }
+    validate_means(N, (size_t)n_seeds, sizeof *length / sizeof **length, *length, mean, half);
     for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, length[k]);
-        mean[k] = of.mean;
-        half[k] = of.half;
         /* free-draining chain against the largest torque of its bonds: N(N + 1) = 72/Mn */
         longest[k] = -0.5 + sqrt(0.25 + 72.0 / mason[k]);
     }
@@ -185,13 +183,11 @@ trend_result trend_break_up(const trend_options *options)
             share[k][seed] = after(drive, (uint64_t)seed + 1).largest_cluster_fraction;
         }
     double whole = 0.0, broken = NAN;
+    validate_means(N, (size_t)n_seeds, sizeof *share / sizeof **share, *share, mean, half);
     for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, share[k]);
-        mean[k] = of.mean;
-        half[k] = of.half;
-        if (of.mean > 0.95)
+        if (mean[k] > 0.95)
             whole = tilts[k];
-        if (of.mean < 0.8 && isnan(broken))
+        if (mean[k] < 0.8 && isnan(broken))
             broken = tilts[k];
     }
     trend_result result = {.n = 1};
@@ -243,11 +239,7 @@ trend_result trend_elongation(const trend_options *options)
                 10.0 * ratios[k]);
             aspect[k][seed] = after(drive, (uint64_t)seed + 1).aspect_ratio;
         }
-    for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, aspect[k]);
-        mean[k] = of.mean;
-        half[k] = of.half;
-    }
+    validate_means(N, (size_t)n_seeds, sizeof *aspect / sizeof **aspect, *aspect, mean, half);
     trend_result result = {.n = 1};
     validate_row *row = &result.rows[0];
     row->plot = "elongation.svg";
@@ -333,11 +325,7 @@ trend_result trend_synchronous_crystal(const trend_options *options)
             nrw_run_result_clear(&run);
             validate_clear(&it);
         }
-    for (int k = 0; k < N; k++) {
-        const validate_mean of = validate_mean_of((size_t)n_seeds, share[k]);
-        mean[k] = of.mean;
-        half[k] = of.half;
-    }
+    validate_means(N, (size_t)n_seeds, sizeof *share / sizeof **share, *share, mean, half);
     trend_result result = {.n = 1};
     validate_row *row = &result.rows[0];
     row->plot = "in-step.svg";

@@ -74,6 +74,16 @@ validate_mean validate_mean_of(size_t n, const double *values)
     return (validate_mean){mean, quantile(n - 1) * error};
 }
 
+void validate_means(size_t n_points, size_t n, size_t stride, const double *values, double *mean,
+                    double *half)
+{
+    for (size_t k = 0; k < n_points; k++) {
+        const validate_mean of = validate_mean_of(n, values + k * stride);
+        mean[k] = of.mean;
+        half[k] = of.half;
+    }
+}
+
 validate_mean validate_log_slope(size_t n, const double *x, const double *y)
 {
     double mx = 0.0, my = 0.0, xx = 0.0, xy = 0.0, rest = 0.0;

@@ -30,6 +30,11 @@ typedef struct validate_mean {
 } validate_mean;
 validate_mean validate_mean_of(size_t n, const double *values);
 
+/* The same of n_points rows of n values each, `stride` apart, into mean and half
+ * (n_points). */
+void validate_means(size_t n_points, size_t n, size_t stride, const double *values, double *mean,
+                    double *half);
+
 /* Slope of log y against log x by least squares, with half its 95 % interval. */
 validate_mean validate_log_slope(size_t n, const double *x, const double *y);
 
