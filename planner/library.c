@@ -10,43 +10,44 @@
 typedef struct hand {
     const char *name;
     double tilt, other, share, period, wobble, wobble_period, frequency_share;
+    bool by_centroid; /* passed when the middle is through, whatever is left behind */
 } hand;
 
 /* Induced moments: Λ falls with frequency alone, so fast drives shear. */
 static const hand INDUCED[] = {
-    {"two tilts 5/86", 5, 86, 0.25, 0.5, 0, 0, 1.0},
-    {"two tilts 7/86", 7, 86, 0.25, 0.64, 0, 0, 1.0},
-    {"two tilts 7/90, slow", 7, 90, 0.3, 1.0, 0, 0, 1.0},
-    {"plates 45", 45, 0, 0, 0, 0, 0, 0.85},
-    {"plates 40", 40, 0, 0, 0, 0, 0, 0.85},
-    {"plates 45, top frequency", 45, 0, 0, 0, 0, 0, 1.0},
-    {"two tilts 26/58", 26, 58, 0.48, 0.7, 33, 8, 0.85},
-    {"plates 52", 52, 0, 0, 0, 0, 0, 0.85},
-    {"plates 60", 60, 0, 0, 0, 0, 0, 0.85},
-    {"plates 45, wobble", 45, 0, 0, 0, 20, 4, 0.85},
-    {"plates 35, wobble", 35, 0, 0, 0, 25, 4, 0.85},
-    {"two tilts 10/90", 10, 90, 0.3, 0.4, 0, 0, 0.85},
-    {"plates 70", 70, 0, 0, 0, 0, 0, 0.85},
-    {"two tilts 40/70", 40, 70, 0.4, 1.5, 0, 0, 0.7},
-    {"files 80", 80, 0, 0, 0, 0, 0, 0.6},
-    {"two tilts 20/60", 20, 60, 0.5, 2.0, 20, 6, 0.7},
+    {"two tilts 5/86", 5, 86, 0.25, 0.5, 0, 0, 1.0, false},
+    {"two tilts 7/86", 7, 86, 0.25, 0.64, 0, 0, 1.0, false},
+    {"two tilts 7/90, slow", 7, 90, 0.3, 1.0, 0, 0, 1.0, false},
+    {"two tilts 5/86, quick, middle", 5, 86, 0.25, 0.35, 0, 0, 1.0, true},
+    {"two tilts 5/80, quick, middle", 5, 80, 0.25, 0.35, 0, 0, 1.0, true},
+    {"two tilts 10/90", 10, 90, 0.3, 0.4, 0, 0, 0.85, false},
+    {"plates 45", 45, 0, 0, 0, 0, 0, 0.85, false},
+    {"plates 40", 40, 0, 0, 0, 0, 0, 0.85, false},
+    {"plates 45, top frequency", 45, 0, 0, 0, 0, 0, 1.0, false},
+    {"two tilts 26/58", 26, 58, 0.48, 0.7, 33, 8, 0.85, false},
+    {"plates 52", 52, 0, 0, 0, 0, 0, 0.85, false},
+    {"plates 60", 60, 0, 0, 0, 0, 0, 0.85, false},
+    {"plates 45, wobble", 45, 0, 0, 0, 20, 4, 0.85, false},
+    {"plates 70", 70, 0, 0, 0, 0, 0, 0.85, false},
+    {"two tilts 40/70", 40, 70, 0.4, 1.5, 0, 0, 0.7, false},
+    {"files 80", 80, 0, 0, 0, 0, 0, 0.6, false},
 };
 
 /* Permanent moments turn with the field below step-out: cohesion asks for small
  * tilts, speed does not need them large. */
 static const hand PERMANENT[] = {
-    {"gentle 5", 5, 0, 0, 0, 0, 0, 0.5},
-    {"gentle 10", 10, 0, 0, 0, 25, 4, 0.5},
-    {"plates 50, slow", 50, 0, 0, 0, 0, 0, 0.25},
-    {"gentle 3, fast", 3, 0, 0, 0, 0, 0, 1.0},
-    {"soft 20, wobble", 20, 0, 0, 0, 25, 4, 0.3},
-    {"plates 60, slow", 60, 0, 0, 0, 0, 0, 0.3},
-    {"two tilts 5/60", 5, 60, 0.3, 1.0, 0, 0, 0.3},
-    {"plates 40", 40, 0, 0, 0, 0, 0, 0.4},
-    {"files 80", 80, 0, 0, 0, 0, 0, 0.3},
-    {"two tilts 10/90", 10, 90, 0.3, 0.4, 0, 0, 0.4},
-    {"plates 50", 50, 0, 0, 0, 20, 5, 0.6},
-    {"files 90, slow", 90, 0, 0, 0, 0, 0, 0.15},
+    {"gentle 5", 5, 0, 0, 0, 0, 0, 0.5, false},
+    {"gentle 10", 10, 0, 0, 0, 25, 4, 0.5, false},
+    {"plates 50, slow", 50, 0, 0, 0, 0, 0, 0.25, false},
+    {"gentle 3, fast", 3, 0, 0, 0, 0, 0, 1.0, false},
+    {"soft 20, wobble", 20, 0, 0, 0, 25, 4, 0.3, false},
+    {"plates 60, slow", 60, 0, 0, 0, 0, 0, 0.3, false},
+    {"two tilts 5/60", 5, 60, 0.3, 1.0, 0, 0, 0.3, false},
+    {"plates 40", 40, 0, 0, 0, 0, 0, 0.4, false},
+    {"files 80", 80, 0, 0, 0, 0, 0, 0.3, false},
+    {"two tilts 10/90", 10, 90, 0.3, 0.4, 0, 0, 0.4, false},
+    {"plates 50", 50, 0, 0, 0, 20, 5, 0.6, false},
+    {"files 90, slow", 90, 0, 0, 0, 0, 0, 0.15, false},
 };
 
 static double top_frequency_Hz(const nrw_scenario *scenario, const nrw_necessary *necessary)
@@ -107,6 +108,7 @@ size_t nrw_recipe_library(const nrw_scenario *scenario, const nrw_channel *chann
         recipe.wobble_deg = hands[k].wobble;
         recipe.wobble_period_s = hands[k].wobble_period;
         recipe.frequency_Hz = hands[k].frequency_share * top;
+        recipe.leave_by_centroid = hands[k].by_centroid;
         recipe.push_tilt_deg = push_tilt_deg(fmax(recipe.tilt_deg, recipe.other_tilt_deg));
         set_field(&recipe, scenario);
         if (recipe.field_mT > 0.0)

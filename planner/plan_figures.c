@@ -15,7 +15,7 @@ nrw_status nrw_plan_search_csv(nrw_store *store, const nrw_plan_result *plan, nr
     nrw_csv_begin(&csv, file,
                   "stage,recipe,trials,delivered_mean,delivered_least,time_s,diverged,field_mT,"
                   "frequency_Hz,tilt_deg,other_tilt_deg,share,period_s,wobble_deg,wobble_period_s,"
-                  "lookahead_um,steer_by,dwell_s,home_tilt_deg,collects");
+                  "lookahead_um,steer_by,dwell_s,home_tilt_deg,collects,passed_by");
     for (size_t k = 0; k < plan->n_rows; k++) {
         const nrw_plan_row *row = &plan->rows[k];
         const nrw_recipe *recipe = &row->recipe;
@@ -40,6 +40,7 @@ nrw_status nrw_plan_search_csv(nrw_store *store, const nrw_plan_result *plan, nr
         nrw_csv_number(&csv, recipe->dwell_s);
         nrw_csv_number(&csv, recipe->home_tilt_deg);
         nrw_csv_integer(&csv, recipe->collects);
+        nrw_csv_text(&csv, recipe->leave_by_centroid ? "centroid" : "tail");
         nrw_csv_end_record(&csv);
     }
     return nrw_store_file_close(store, name, file, errors);

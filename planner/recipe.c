@@ -12,6 +12,10 @@
 #define GATHER_SHARE 0.12
 #define HOME_SHARE 0.16
 #define MARGIN_SHARE 0.06
+/* The last way home may take what earlier legs have left. */
+#define LAST_HOME_SHARE 0.4
+/* Share of the swarm that is one cluster, with its middle past a throat: most is through. */
+#define MOST_OF_IT 0.7
 /* A swarm is gathered when this share is one cluster. */
 #define GATHERED_FRACTION 0.9
 
@@ -160,6 +164,18 @@ static double beyond_throat(const builder *build, size_t k)
     return throats[k].exit_um + fmax(0.0, room);
 }
 
+/* Where the centroid should be when most of the swarm is through: the target beyond the last
+ * throat, else a swarm past the exit or before the next throat. */
+static double centroid_beyond(const builder *build, size_t k)
+{
+    size_t n_throats;
+    const nrw_throat *throats = nrw_channel_throats(build->channel, &n_throats);
+    if (k + 1 == n_throats)
+        return nrw_channel_route_length_um(build->channel);
+    return throats[k].exit_um +
+           fmin(build->gathered_um, 0.5 * (throats[k + 1].entry_um - throats[k].exit_um));
+}
+
 /* A swarm that advances less than its particles are long, for so long, is stuck. */
 static double stall_s(const builder *build)
 {
@@ -174,8 +190,15 @@ static nrw_leg *add_carry(builder *build, const char *verb, size_t k, double tim
     if (!leg)
         return NULL;
     leg->drive = carrying(build->recipe);
-    leg->until.present = NRW_UNTIL_TAIL_PAST;
-    leg->until.tail_past = place_at(build->scenario, build->channel, beyond_throat(build, k));
+    if (build->recipe->leave_by_centroid) {
+        leg->until.present = NRW_UNTIL_CENTROID_PAST | NRW_UNTIL_CLUSTER_ABOVE;
+        leg->until.cluster_above = MOST_OF_IT;
+        leg->until.centroid_past =
+            place_at(build->scenario, build->channel, centroid_beyond(build, k));
+    } else {
+        leg->until.present = NRW_UNTIL_TAIL_PAST;
+        leg->until.tail_past = place_at(build->scenario, build->channel, beyond_throat(build, k));
+    }
     leg->timeout_s = timeout_s;
     leg->stall_after_s = stall_s(build);
     leg->stall_min_um = build->scenario->particles.diameter_um;
@@ -379,7 +402,7 @@ nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *sce
     build.gathered_um = nrw_scenario_gathered_diameter_um(scenario);
     const double deadline = scenario->deadline_s, gather_s = gather_timeout_s(&build);
     const double collect_s = recipe->collects * (recipe->collect_s + 0.05 * deadline);
-    const double home_s = HOME_SHARE * deadline;
+    const double home_s = HOME_SHARE * deadline, last_s = LAST_HOME_SHARE * deadline;
     build.carry_s = deadline * (1.0 - MARGIN_SHARE) - gather_s - collect_s - home_s -
                     fmax(5.0, scenario->goal.hold_s);
     build.carry_s = fmax(build.carry_s, 0.3 * deadline);
@@ -388,7 +411,7 @@ nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *sce
         built = add_simple(&build, gather_s);
     } else {
         built = add_gather(&build, "gather", gather_s) && add_passes(&build) &&
-                add_home(&build, "home", home_s);
+                add_home(&build, "home", recipe->collects > 0 ? home_s : last_s);
         for (int k = 1; built && k <= recipe->collects; k++) {
             char name[NRW_NAME_SIZE];
             (void)snprintf(name, sizeof name, "home again %d", k);

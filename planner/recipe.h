@@ -20,6 +20,7 @@ typedef struct nrw_recipe {
     double push_tilt_deg;   /* tilt when the swarm stalls before a throat; 0: none */
     double wobble_deg, wobble_period_s;
     double lookahead_um;
+    bool leave_by_centroid; /* a throat is passed when the centroid is through, not the tail */
     bool steer_by_rear;
     double dwell_s;         /* goes on that long once 95 % are through a throat */
     double home_tilt_deg;
