@@ -8,6 +8,10 @@ enum {
     /* Room of the lists at first, pairs a block; they grow where a swarm needs more. */
     NEAR_A_BLOCK = 24,
     FAR_A_BLOCK = 64,
+    /* Targets are sorted by their number of sources within windows of so many nodes. */
+    SORT_WINDOW = 512,
+    /* Lists that one sorting of the particles serves; blocks widen slowly. */
+    LISTS_A_SORT = 4,
     INPUTS = 7, /* x, y, z, moment, qx, qy, tz */
     N_RESPONSES = 3 * NRW_N_TENSOR,
     ROW_ARRAYS = INPUTS + 6 + N_RESPONSES
@@ -200,29 +204,38 @@ static void sort_near(nrw_far_field *far)
     starts[tree->n_blocks] = (uint32_t)far->n_near;
 }
 
-/* Targets by falling number of sources, so that chunks are full; returns how many have
- * any. `counts` holds the number of each. */
-static size_t sort_targets(nrw_far_field *far)
+/* Those of [first, last) with any source, by falling number of them: targets from n on; how
+ * many there are then. */
+static size_t sort_window(nrw_far_field *far, uint32_t first, uint32_t last, size_t n)
 {
-    const size_t n_nodes = far->tree.n_nodes;
     uint32_t most = 0;
-    for (size_t node = 0; node < n_nodes; node++)
+    for (uint32_t node = first; node < last; node++)
         most = far->counts[node] > most ? far->counts[node] : most;
     /* a sort by counting would need room for the longest list: heights in steps of the
      * longest over 255 are fine enough */
-    uint32_t places[257] = {0};
+    size_t places[257] = {n};
     const uint32_t step = most / 255 + 1;
-    size_t n = 0;
-    for (size_t node = 0; node < n_nodes; node++)
-        if (far->counts[node] > 0) {
+    for (uint32_t node = first; node < last; node++)
+        if (far->counts[node] > 0)
             places[255 - far->counts[node] / step + 1]++;
-            n++;
-        }
     for (size_t k = 0; k < 256; k++)
         places[k + 1] += places[k];
-    for (size_t node = 0; node < n_nodes; node++)
+    for (uint32_t node = first; node < last; node++)
         if (far->counts[node] > 0)
-            far->targets[places[255 - far->counts[node] / step]++] = (uint32_t)node;
+            far->targets[places[255 - far->counts[node] / step]++] = node;
+    return places[256];
+}
+
+/* Targets by falling number of sources, so that chunks are full, within windows: nodes that
+ * follow each other lie close together and share sources. Returns how many have any.
+ * `counts` holds the number of each. */
+static size_t sort_targets(nrw_far_field *far)
+{
+    const uint32_t n_nodes = (uint32_t)far->tree.n_nodes;
+    size_t n = 0;
+    for (uint32_t first = 0; first < n_nodes; first += SORT_WINDOW)
+        n = sort_window(far, first, first + SORT_WINDOW < n_nodes ? first + SORT_WINDOW : n_nodes,
+                        n);
     return n;
 }
 
@@ -274,7 +287,8 @@ static double mean_of(size_t n, const double *values)
     return sum / (double)n;
 }
 
-static bool moved_too_far(const nrw_far_field *far, const double *const places[3])
+/* The farthest that a particle has moved since the lists were made, against the mean. */
+static double farthest_um(const nrw_far_field *far, const double *const places[3])
 {
     const size_t n = far->tree.n;
     double mean[3], largest = 0.0;
@@ -288,14 +302,26 @@ static bool moved_too_far(const nrw_far_field *far, const double *const places[3
         }
         largest = square > largest ? square : largest;
     }
-    return !(largest <= far->keep_um * far->keep_um);
+    return sqrt(largest);
+}
+
+/* Blocks serve several lists: they widen slowly, unless somebody has jumped. */
+static void sort_or_move(nrw_far_field *far, size_t n, const double *const places[3],
+                         double farthest)
+{
+    if (far->tree.n == n && far->n_builds % LISTS_A_SORT != 0 &&
+        farthest <= LISTS_A_SORT * far->keep_um)
+        nrw_block_tree_move(&far->tree, places[0], places[1], places[2]);
+    else
+        nrw_block_tree_sort(&far->tree, n, places[0], places[1], places[2]);
 }
 
 static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
 {
-    if (far->n_builds > 0 && far->tree.n == n && !moved_too_far(far, places))
+    const double farthest = far->n_builds > 0 && far->tree.n == n ? farthest_um(far, places) : NAN;
+    if (farthest <= far->keep_um)
         return true;
-    nrw_block_tree_sort(&far->tree, n, places[0], places[1], places[2]);
+    sort_or_move(far, n, places, farthest);
     far->n_near = far->n_far = 0;
     if (!pair_within(far, 0) || !sort_far(far)) {
         far->tree.n = 0; /* made anew next time */
