@@ -12,7 +12,6 @@
 #define NRW_JOIN(a, b) NRW_JOIN2(a, b)
 #define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
-nrw_block_kernel NRW_KERNEL(nrw_block_within_);
 nrw_block_kernel NRW_KERNEL(nrw_block_averaged_);
 nrw_block_kernel NRW_KERNEL(nrw_block_averaged_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_flow_);
@@ -102,8 +101,8 @@ static inline void add_listed(const nrw_block_task *given, const nrw_pair_task *
         for (int k = 0; k < OUTPUTS; k++)
             sums[r][k] = lanes_all(0.0f);
     row_group group = group_of(task, i, what, rows);
-    const size_t list = i / given->rows_a_list, own = i / NRW_LANES;
-    for (size_t slot = given->starts[list]; slot < given->starts[list + 1]; slot++) {
+    const size_t own = i / NRW_LANES;
+    for (size_t slot = given->starts[own]; slot < given->starts[own + 1]; slot++) {
         const float *shift = given->shifts + 3 * slot;
         PAIR_UNROLL
         for (int r = 0; r < rows; r++) {
@@ -126,8 +125,7 @@ static inline void blocks(const nrw_block_task *given, const int what)
 {
     const nrw_block_task copy = *given;
     const nrw_pair_task *const task = &copy.pair;
-    pair_law law = pair_law_of(task);
-    law.cutoff2 = lanes_all(copy.cutoff2);
+    const pair_law law = pair_law_of(task);
     float *const out[OUTPUTS] = {task->fx, task->fy, task->fz, task->ux, task->uy, task->uz};
     for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
         memset(out[k], 0, task->n * sizeof(float));
@@ -135,11 +133,6 @@ static inline void blocks(const nrw_block_task *given, const int what)
     /* rows beyond the last particle are harmless: they have no moment and no torque */
     for (size_t i = 0; i < task->n_filled; i += (size_t)rows)
         add_listed(&copy, task, out, &law, i, what, rows);
-}
-
-void NRW_KERNEL(nrw_block_within_)(const nrw_block_task *task)
-{
-    blocks(task, WITH_DIPOLES | WITHIN);
 }
 
 void NRW_KERNEL(nrw_block_averaged_)(const nrw_block_task *task)
@@ -163,8 +156,8 @@ static inline void add_listed_responses(const nrw_block_task *given, const nrw_p
     nrw_lanes sums[PAIR_SUMS];
     for (int k = 0; k < PAIR_SUMS; k++)
         sums[k] = lanes_all(0.0f);
-    const size_t list = i / given->rows_a_list, own = i / NRW_LANES;
-    for (size_t slot = given->starts[list]; slot < given->starts[list + 1]; slot++) {
+    const size_t own = i / NRW_LANES;
+    for (size_t slot = given->starts[own]; slot < given->starts[own + 1]; slot++) {
         const size_t other = given->others[slot];
         const pair_row row = pair_row_of(task, i, WITH_DIPOLES, given->shifts + 3 * slot);
         for (size_t j = other * NRW_LANES; j < (other + 1) * NRW_LANES; j += NRW_WIDTH) {

@@ -447,7 +447,6 @@ static nrw_block_task near_task(const nrw_far_field *far, const nrw_pair_task *g
     memcpy(task.pair.tensor, given->tensor, sizeof task.pair.tensor);
     task.pair.core2 = given->core2;
     task.pair.radius2 = given->radius2;
-    task.rows_a_list = NRW_BLOCK;
     task.starts = far->near_starts;
     task.others = far->near;
     task.shifts = far->near_shifts;

@@ -5,8 +5,11 @@
         nrw_pair_flow_floor_##suffix, nrw_pair_flow_unbounded_##suffix;                            \
     nrw_tile_kernel nrw_tile_averaged_##suffix, nrw_tile_averaged_flow_##suffix,                   \
         nrw_tile_flow_##suffix, nrw_tile_response_##suffix;                                        \
-    nrw_block_kernel nrw_block_within_##suffix, nrw_block_averaged_##suffix,                       \
-        nrw_block_averaged_flow_##suffix, nrw_block_flow_##suffix, nrw_block_response_##suffix;    \
+    nrw_quad_kernel nrw_quad_dipoles_##suffix;                                                     \
+    nrw_quads_within_kernel nrw_quad_within_##suffix;                                              \
+    nrw_quad_places_kernel nrw_quad_places_##suffix;                                               \
+    nrw_block_kernel nrw_block_averaged_##suffix, nrw_block_averaged_flow_##suffix,                \
+        nrw_block_flow_##suffix, nrw_block_response_##suffix;                                      \
     nrw_far_kernel nrw_far_gather_##suffix, nrw_far_across_dipoles_##suffix,                       \
         nrw_far_across_flow_##suffix, nrw_far_across_both_##suffix,                                \
         nrw_far_across_response_##suffix, nrw_far_spread_##suffix, nrw_far_dipoles_##suffix,       \
@@ -36,7 +39,9 @@
         .tile_averaged_flow = nrw_tile_averaged_flow_##suffix,                                     \
         .tile_flow = nrw_tile_flow_##suffix,                                                       \
         .tile_response = nrw_tile_response_##suffix,                                               \
-        .block_within = nrw_block_within_##suffix,                                                 \
+        .quad_dipoles = nrw_quad_dipoles_##suffix,                                                 \
+        .quads_within = nrw_quad_within_##suffix,                                                  \
+        .quad_places = nrw_quad_places_##suffix,                                                   \
         .block_averaged = nrw_block_averaged_##suffix,                                             \
         .block_averaged_flow = nrw_block_averaged_flow_##suffix,                                   \
         .block_flow = nrw_block_flow_##suffix,                                                     \

@@ -50,20 +50,67 @@ typedef void nrw_pair_kernel(const nrw_pair_task *task, size_t first, size_t las
 /* All rows at once, each pair once. Flow has no self term. */
 typedef void nrw_tile_kernel(const nrw_pair_task *task);
 
-/* Listed pairs of blocks of 16 rows (pair_list.h, far_field.h), each pair once: rows
- * [k r, (k + 1) r) of `rows_a_list` r = 4 or 16 are to be taken with the blocks
- * others[starts[k]...starts[k + 1]), none before their own, which comes first if it is
- * there. Places x, y, z of nrw_pair_task count from an origin of each block. */
+/* Listed pairs of blocks of 16 rows (far_field.h), each pair once: the rows of block k are
+ * to be taken with the blocks others[starts[k]...starts[k + 1]), none before their own,
+ * which comes first if it is there. Places x, y, z of nrw_pair_task count from an origin
+ * of each block. */
 typedef struct nrw_block_task {
     nrw_pair_task pair;
-    size_t rows_a_list;
-    const uint32_t *starts; /* (n/r + 1) */
+    const uint32_t *starts; /* (n/16 + 1) */
     const uint32_t *others; /* per slot */
     const float *shifts;    /* (slots x 3) origin of the rows' block less that of the other */
-    float cutoff2;          /* µm², of the kernel that leaves out what is farther */
 } nrw_block_task;
 
 typedef void nrw_block_kernel(const nrw_block_task *task);
+
+/* Four particles of neighbouring rows (pair_list.h): a cache line that the kernels load
+ * whole. Places are whole numbers modulo 2^32 of a unit of length that is small against
+ * the cutoff: differences of neighbours are exact wherever they are. Empty places have no
+ * moment. */
+enum { NRW_QUAD = 4, NRW_QUAD_FLOATS = 16 };
+typedef struct nrw_quad {
+    _Alignas(64) int32_t x[NRW_QUAD];
+    int32_t y[NRW_QUAD], z[NRW_QUAD];
+    float moment[NRW_QUAD];
+} nrw_quad;
+
+/* Places of n_quads quads from x, y, z (4 n_quads): units = turn · place. */
+typedef void nrw_quad_places_kernel(size_t n_quads, const double *x, const double *y,
+                                    const double *z, const double turn[3][3], nrw_quad *quads);
+
+/* Blocks of four quads among which a quad's neighbours are. */
+typedef struct nrw_quad_search {
+    const nrw_quad *quads;
+    size_t n_blocks;
+    const uint32_t *blocks;        /* (n_blocks) rising */
+    const float *low[3], *high[3]; /* (n_blocks, padded to a multiple of NRW_LANES) their boxes */
+    float apart2;                  /* square of how near boxes must come */
+    float reach2;                  /* and particles, in the quads' units */
+} nrw_quad_search;
+
+/* Quads after quad `own`, whose box is given, with a particle within the reach of one of its
+ * own: 16 times their number, in the order of the blocks, into `found` (room for
+ * 4 n_blocks + 1). Returns how many. */
+typedef size_t nrw_quads_within_kernel(const nrw_quad_search *search, size_t own,
+                                       const float low[3], const float high[3], uint32_t *found);
+
+/* Dipoles of each quad's particles with each other and with the listed quads: each pair of
+ * quads is in one list, of either of the two. Slots of a quad's list are fours, filled up
+ * with n_quads, which has no moments. */
+typedef struct nrw_quad_task {
+    size_t n_quads;         /* a multiple of four */
+    const nrw_quad *quads;  /* (n_quads + 1); the last stands for none */
+    const uint32_t *starts; /* (n_quads + 1) */
+    const uint32_t *others; /* per slot: 16 × quad */
+    const uint32_t *owners; /* per four slots: the quad whose they are */
+    float tensor[3];        /* of nrw_pair_task, in principal axes, which x, y, z are along */
+    float core2, cutoff2;   /* squares of units; what is farther than the cutoff is left out */
+    float *forces;          /* (n_quads + 1 x 16) out: x, y and z of the four and nothing; of the
+                               others on each, over its own moment and with the other sign, pN if
+                               the unit were a µm */
+} nrw_quad_task;
+
+typedef void nrw_quad_kernel(const nrw_quad_task *task);
 
 /* Expansions of the far field (far_field.h) to this order, terms of the sources' moments
  * and of local expansions that are kept, and potentials of a node side by side. */
@@ -250,8 +297,10 @@ typedef struct nrw_kernels {
     nrw_tile_kernel *tile_averaged_flow;   /* the same and the pair flow above the floor */
     nrw_tile_kernel *tile_flow;            /* pair flow above the floor alone */
     nrw_tile_kernel *tile_response;        /* forces for each tensor component alone */
-    nrw_block_kernel *block_within;        /* forces from a common tensor, within the cutoff */
-    nrw_block_kernel *block_averaged;      /* the same of all listed pairs */
+    nrw_quad_kernel *quad_dipoles;         /* forces from a common tensor, within a cutoff */
+    nrw_quads_within_kernel *quads_within;
+    nrw_quad_places_kernel *quad_places;
+    nrw_block_kernel *block_averaged;      /* forces from a common tensor, of all listed pairs */
     nrw_block_kernel *block_averaged_flow; /* ... and the pair flow above the floor */
     nrw_block_kernel *block_flow, *block_response;
     /* moments of all nodes; local expansions of the dipoles' and the flow's potentials, or

@@ -12,8 +12,7 @@
 #include "kernel.h"
 #include "lanes.h"
 
-/* WITHIN: dipoles of pairs closer than the cutoff alone. */
-enum { WITH_DIPOLES = 1, WITH_FLOW = 2, WITHIN = 4, OUTPUTS = 6 };
+enum { WITH_DIPOLES = 1, WITH_FLOW = 2, OUTPUTS = 6 };
 
 /* Constants of a pass; local to it, so that no store can change them.
  *
@@ -21,7 +20,7 @@ enum { WITH_DIPOLES = 1, WITH_FLOW = 2, WITHIN = 4, OUTPUTS = 6 };
  * spares a multiplication. Doubled, for 2 M·r + (tr M − 5 r·M·r/r²) r. */
 typedef struct pair_law {
     nrw_lanes xx, xy, xz, yy, yz, trace; /* of 2 (M − M_zz 1) */
-    nrw_lanes core2, faxen, ten_a2, cutoff2;
+    nrw_lanes core2, faxen, ten_a2;
 } pair_law;
 
 static inline pair_law pair_law_of(const nrw_pair_task *task)
@@ -35,8 +34,7 @@ static inline pair_law pair_law_of(const nrw_pair_task *task)
                       lanes_all(m[NRW_XX] + m[NRW_YY] - 2.0f * m[NRW_ZZ]),
                       lanes_all(task->core2),
                       lanes_all(2.0f * task->radius2),
-                      lanes_all(10.0f * task->radius2),
-                      lanes_all(0.0f)};
+                      lanes_all(10.0f * task->radius2)};
 }
 
 /* One row, broadcast. */
@@ -83,8 +81,6 @@ static inline void pair_add(const pair_law *law, const pair_row *i, pair_block *
     const nrw_lanes inverse2 = inverse * inverse;
     if (what & WITH_DIPOLES) {
         nrw_lanes strength = inverse2 * inverse2 * inverse;
-        if (what & WITHIN)
-            strength = lanes_only(lanes_above(law->cutoff2, r2), strength);
         if (masked)
             strength = strength * weight;
         const nrw_lanes ax = lanes_fma(law->xx, dx, lanes_fma(law->xy, dy, law->xz * dz));

@@ -4,14 +4,23 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Slots that quarters of four particles have room for at first, on average. */
-enum { SLOTS_A_QUARTER = 24, ROW_ARRAYS = 7, QUARTERS = 4, QUARTER = NRW_BLOCK / QUARTERS };
+enum {
+    SLOTS_A_QUAD = 24, /* that there is room for at first, on average */
+    QUADS_A_BLOCK = NRW_BLOCK / NRW_QUAD,
+    FILLED = 4, /* slots of a list are a multiple */
+    /* Blocks serve several lists before their particles are sorted anew: they widen slowly. */
+    LISTS_A_SORT = 8,
+    /* Blocks that look for their neighbours among the same ones. */
+    BLOCKS_A_SEARCH = 8,
+    /* Particles by which it is guessed how the swarm as a whole has moved. */
+    DRIFT_SAMPLE = 64
+};
 
-/* Blocks serve several lists before their particles are sorted anew: they widen slowly. */
-enum { LISTS_A_SORT = 4 };
-
-/* Rows without a particle stand far from each other's block. */
-#define FAR_AWAY_UM 1e6f
+/* The cutoff in units of length: differences up to it are exact as floats. */
+#define CUTOFF_UNITS 0x1p24
+/* Rows without a particle stand so many cutoffs from the first of their block: beyond
+ * reach, also modulo 2^32 units. */
+#define CUTOFFS_AWAY 64.0
 
 static size_t rows_of(size_t n)
 {
@@ -22,34 +31,45 @@ static bool make_room(nrw_pair_list *list, size_t slots)
 {
     if (slots <= list->slot_capacity)
         return true;
-    uint32_t *others = realloc(list->others, slots * sizeof *others);
+    const size_t wanted = slots + slots / 2;
+    uint32_t *others = realloc(list->others, wanted * sizeof *others);
     if (others)
         list->others = others;
-    float *shifts = realloc(list->shifts, 3 * slots * sizeof *shifts);
-    if (shifts)
-        list->shifts = shifts;
-    if (!others || !shifts)
+    uint32_t *owners = realloc(list->owners, (wanted / FILLED + 1) * sizeof *owners);
+    if (owners)
+        list->owners = owners;
+    if (!others || !owners)
         return false;
-    list->slot_capacity = slots;
+    list->slot_capacity = wanted;
     return true;
+}
+
+static bool allocate(nrw_pair_list *list, size_t n_rows)
+{
+    const size_t n_quads = n_rows / NRW_QUAD;
+    list->starts = malloc((n_quads + 1) * sizeof *list->starts);
+    list->left_to = malloc(n_quads * sizeof *list->left_to);
+    list->left = malloc(2 * ((FILLED - 1) * n_quads + 1) * sizeof *list->left);
+    list->blocks = malloc(n_rows / NRW_BLOCK * sizeof *list->blocks);
+    list->boxes = malloc(6 * rows_of(n_rows / NRW_BLOCK) * sizeof *list->boxes);
+    list->quads = aligned_alloc(64, (n_quads + 1) * sizeof *list->quads);
+    list->forces = aligned_alloc(64, (n_quads + 1) * NRW_QUAD_FLOATS * sizeof *list->forces);
+    list->eigen = gsl_eigen_symmv_alloc(3);
+    bool all = list->starts && list->left_to && list->left && list->blocks && list->boxes &&
+               list->quads && list->forces && list->eigen;
+    for (int axis = 0; axis < 3; axis++) {
+        list->at[axis] = malloc(n_rows * sizeof(double));
+        list->ref[axis] = malloc(n_rows * sizeof(double));
+        all = all && list->at[axis] && list->ref[axis];
+    }
+    return all && make_room(list, SLOTS_A_QUAD * n_quads);
 }
 
 bool nrw_pair_list_init(nrw_pair_list *list, size_t capacity)
 {
     memset(list, 0, sizeof *list);
     list->kernels = nrw_kernels_get();
-    if (!nrw_block_tree_init(&list->tree, capacity))
-        return false;
-    const size_t n_rows = rows_of(capacity), n_blocks = n_rows / NRW_BLOCK;
-    list->starts = malloc((QUARTERS * n_blocks + 1) * sizeof *list->starts);
-    list->origins = malloc(3 * n_blocks * sizeof *list->origins);
-    list->rows = aligned_alloc(64, ROW_ARRAYS * n_rows * sizeof *list->rows);
-    bool all = list->starts && list->origins && list->rows;
-    for (int axis = 0; axis < 3; axis++) {
-        list->ref[axis] = malloc(capacity * sizeof(double));
-        all = all && list->ref[axis];
-    }
-    if (all && make_room(list, SLOTS_A_QUARTER * QUARTERS * n_blocks))
+    if (nrw_block_tree_init(&list->tree, capacity) && allocate(list, rows_of(capacity)))
         return true;
     nrw_pair_list_clear(list);
     return false;
@@ -60,12 +80,62 @@ void nrw_pair_list_clear(nrw_pair_list *list)
     nrw_block_tree_clear(&list->tree);
     free(list->starts);
     free(list->others);
-    free(list->shifts);
-    free(list->origins);
-    free(list->rows);
-    for (int axis = 0; axis < 3; axis++)
+    free(list->owners);
+    free(list->left_to);
+    free(list->left);
+    free(list->blocks);
+    free(list->boxes);
+    free(list->quads);
+    free(list->forces);
+    gsl_eigen_symmv_free(list->eigen);
+    for (int axis = 0; axis < 3; axis++) {
+        free(list->at[axis]);
         free(list->ref[axis]);
+    }
     memset(list, 0, sizeof *list);
+}
+
+/* --- places ----------------------------------------------------------------- */
+
+static void take_places(nrw_pair_list *list, const double *const places[3])
+{
+    const nrw_block_tree *tree = &list->tree;
+    for (int axis = 0; axis < 3; axis++) {
+        double *at = list->at[axis];
+        for (size_t row = 0; row < tree->n; row++)
+            at[row] = places[axis][tree->order[row]];
+        for (size_t row = tree->n; row < tree->n_rows; row++)
+            at[row] = at[row / NRW_BLOCK * NRW_BLOCK] + CUTOFFS_AWAY * list->cutoff_um;
+    }
+}
+
+/* How far the particles of some rows have moved since the list was made, on average. */
+static double drift_of(const double *at, const double *ref, size_t n)
+{
+    const size_t stride = n / DRIFT_SAMPLE + 1;
+    double sum = 0.0, count = 0.0;
+    for (size_t row = 0; row < n; row += stride, count += 1.0)
+        sum += at[row] - ref[row];
+    return sum / count;
+}
+
+/* Whether some particle has moved by more than half of the skin against the others. */
+static bool moved_too_far(const nrw_pair_list *list)
+{
+    const size_t n = list->tree.n;
+    const double limit = 0.5 * list->skin_um;
+    double drift[3], largest = 0.0;
+    for (int axis = 0; axis < 3; axis++)
+        drift[axis] = drift_of(list->at[axis], list->ref[axis], n);
+    for (size_t row = 0; row < n; row++) {
+        double square = 0.0;
+        for (int axis = 0; axis < 3; axis++) {
+            const double strayed = list->at[axis][row] - list->ref[axis][row] - drift[axis];
+            square += strayed * strayed;
+        }
+        largest = square > largest ? square : largest;
+    }
+    return !(largest <= limit * limit);
 }
 
 /* --- list ------------------------------------------------------------------- */
@@ -74,8 +144,10 @@ typedef struct box {
     float low[3], high[3];
 } box;
 
-static box quarter_box(const nrw_block_tree *tree, size_t first, size_t last)
+static box quad_box(const nrw_block_tree *tree, size_t quad)
 {
+    const size_t first = quad * NRW_QUAD;
+    const size_t last = first + NRW_QUAD < tree->n ? first + NRW_QUAD : tree->n;
     box b;
     memcpy(b.low, tree->points[first].at, sizeof b.low);
     memcpy(b.high, tree->points[first].at, sizeof b.high);
@@ -88,99 +160,139 @@ static box quarter_box(const nrw_block_tree *tree, size_t first, size_t last)
     return b;
 }
 
-/* Lists of a block's quarters. */
-static bool list_block(nrw_pair_list *list, const nrw_block_node *leaf, float reach,
-                       uint32_t *found)
+/* The boxes' error of single precision, µm. */
+static float box_error_um(const nrw_block_tree *tree)
+{
+    float largest = 0.0f;
+    for (int axis = 0; axis < 3; axis++)
+        largest = fmaxf(largest, fmaxf(-tree->nodes[0].low[axis], tree->nodes[0].high[axis]));
+    return 1e-6f * largest;
+}
+
+/* Blocks that come near some of a node's, for the search of its quads. */
+static nrw_quad_search search_around(nrw_pair_list *list, const nrw_block_node *node,
+                                     float reach_um)
 {
     const nrw_block_tree *tree = &list->tree;
-    const size_t n_found =
-        nrw_block_tree_near(tree, leaf->low, leaf->high, reach, leaf->first, found);
-    if (!make_room(list, list->n_slots + QUARTERS * n_found) &&
-        !make_room(list, 2 * (list->n_slots + QUARTERS * n_found)))
-        return false;
-    for (size_t quarter = 0; quarter < QUARTERS; quarter++) {
-        const size_t first = (size_t)leaf->first * NRW_BLOCK + quarter * QUARTER;
-        const size_t last = first + QUARTER < tree->n ? first + QUARTER : tree->n;
-        list->starts[QUARTERS * leaf->first + quarter] = (uint32_t)list->n_slots;
-        if (first >= last)
-            continue;
-        const box b = quarter_box(tree, first, last);
-        for (size_t k = 0; k < n_found; k++) {
-            const nrw_block_node *other = &tree->nodes[found[k]];
-            if (nrw_boxes_apart2_um2(b.low, b.high, other->low, other->high) < reach * reach)
-                list->others[list->n_slots++] = other->first;
+    const double reach = (list->cutoff_um + list->skin_um) / list->cutoff_um * CUTOFF_UNITS;
+    const size_t most = rows_of(tree->n_blocks);
+    const size_t n =
+        nrw_block_tree_near(tree, node->low, node->high, reach_um, node->first, list->blocks);
+    nrw_quad_search search = {.quads = list->quads,
+                              .n_blocks = n,
+                              .blocks = list->blocks,
+                              .apart2 = reach_um * reach_um,
+                              .reach2 = (float)(reach * reach)};
+    for (size_t axis = 0; axis < 3; axis++) {
+        float *low = list->boxes + 2 * axis * most, *high = low + most;
+        for (size_t k = 0; k < rows_of(n); k++) {
+            const nrw_block_node *found = &tree->nodes[list->blocks[k < n ? k : 0]];
+            low[k] = k < n ? found->low[axis] : INFINITY;
+            high[k] = k < n ? found->high[axis] : INFINITY;
         }
+        search.low[axis] = low;
+        search.high[axis] = high;
+    }
+    for (size_t k = 0; k < n; k++)
+        list->blocks[k] = tree->nodes[list->blocks[k]].first;
+    return search;
+}
+
+/* What the quads before left to this one goes into its list; false: no memory. */
+static bool take_left(nrw_pair_list *list, size_t quad)
+{
+    for (uint32_t entry = list->left_to[quad]; entry != 0; entry = list->left[2 * entry + 1]) {
+        if (!make_room(list, list->n_slots + 1))
+            return false;
+        list->others[list->n_slots++] = list->left[2 * entry];
     }
     return true;
 }
 
-static bool build(nrw_pair_list *list)
+/* Quads beyond the last full vector of a list take this one into theirs, as far as they
+ * come after it (the last n_found slots); empty ones fill up what is left. */
+static void fill_up(nrw_pair_list *list, size_t quad, size_t n_found)
+{
+    const size_t n = list->n_slots - list->starts[quad];
+    if (n % FILLED <= n_found)
+        for (size_t k = n % FILLED; k > 0; k--) {
+            const uint32_t entry = (uint32_t)++list->n_left;
+            const size_t other = list->others[--list->n_slots] / NRW_QUAD_FLOATS;
+            list->left[2 * entry] = (uint32_t)(NRW_QUAD_FLOATS * quad);
+            list->left[2 * entry + 1] = list->left_to[other];
+            list->left_to[other] = entry;
+        }
+    while (list->n_slots % FILLED != 0)
+        list->others[list->n_slots++] =
+            (uint32_t)(NRW_QUAD_FLOATS * (list->tree.n_rows / NRW_QUAD));
+    for (size_t slot = list->starts[quad]; slot < list->n_slots; slot += FILLED)
+        list->owners[slot / FILLED] = (uint32_t)quad;
+}
+
+/* Lists of a node's quads. */
+static bool list_node(nrw_pair_list *list, const nrw_block_node *node, float reach_um)
+{
+    const size_t begin = (size_t)node->first * QUADS_A_BLOCK;
+    const size_t end = begin + (size_t)node->n_blocks * QUADS_A_BLOCK;
+    const nrw_quad_search search = search_around(list, node, reach_um);
+    for (size_t quad = begin; quad < end; quad++) {
+        list->starts[quad] = (uint32_t)list->n_slots;
+        if (quad * NRW_QUAD >= list->tree.n)
+            continue;
+        if (!take_left(list, quad) ||
+            !make_room(list, list->n_slots + QUADS_A_BLOCK * search.n_blocks + FILLED))
+            return false;
+        const box b = quad_box(&list->tree, quad);
+        const size_t n =
+            list->kernels->quads_within(&search, quad, b.low, b.high, list->others + list->n_slots);
+        list->n_slots += n;
+        fill_up(list, quad, n);
+    }
+    return true;
+}
+
+static bool list_all(nrw_pair_list *list)
 {
     const nrw_block_tree *tree = &list->tree;
-    const float reach = (float)(list->cutoff_um + list->skin_um);
-    uint32_t *found = malloc(tree->n_blocks * sizeof *found);
-    if (!found)
-        return false;
-    list->n_slots = 0;
+    const float reach_um = (float)(list->cutoff_um + list->skin_um) + box_error_um(tree);
     bool done = true;
-    /* leaves lie in the nodes by depth; blocks are wanted in their order */
+    /* nodes lie by depth; blocks are wanted in their order */
     uint32_t stack[64];
     size_t n_stack = 1;
     stack[0] = 0;
     while (done && n_stack > 0) {
         const nrw_block_node *node = &tree->nodes[stack[--n_stack]];
-        if (node->n_blocks == 1) {
-            done = list_block(list, node, reach, found);
+        if (node->n_blocks <= BLOCKS_A_SEARCH) {
+            done = list_node(list, node, reach_um);
             continue;
         }
         stack[n_stack++] = node->right;
         stack[n_stack++] = node->left;
     }
-    free(found);
-    list->starts[QUARTERS * tree->n_blocks] = (uint32_t)list->n_slots;
-    list->n_builds++;
     return done;
 }
 
-/* --- refresh ---------------------------------------------------------------- */
-
-static bool moved_too_far(const nrw_pair_list *list, const double *const places[3])
+static void place_quads(nrw_pair_list *list, const double turn[3][3])
 {
-    const double limit = 0.5 * list->skin_um;
-    double largest = 0.0;
-    for (size_t i = 0; i < list->tree.n; i++) {
-        double square = 0.0;
-        for (int axis = 0; axis < 3; axis++) {
-            const double moved = places[axis][i] - list->ref[axis][i];
-            square += moved * moved;
-        }
-        largest = square > largest ? square : largest;
-    }
-    return !(largest <= limit * limit);
+    list->kernels->quad_places(list->tree.n_rows / NRW_QUAD, list->at[0], list->at[1], list->at[2],
+                               turn, list->quads);
 }
 
-/* Places from their block's origin, and what lies between the origins. */
-static void take_places(nrw_pair_list *list, const double *const places[3])
+static bool build(nrw_pair_list *list)
 {
-    const nrw_block_tree *tree = &list->tree;
-    const size_t n_rows = tree->n_rows;
-    for (size_t block = 0; block < tree->n_blocks; block++)
-        for (int axis = 0; axis < 3; axis++)
-            list->origins[3 * block + (size_t)axis] = places[axis][tree->order[block * NRW_BLOCK]];
+    const size_t n_rows = list->tree.n_rows, n_quads = n_rows / NRW_QUAD;
+    const double scale = CUTOFF_UNITS / list->cutoff_um;
+    const double straight[3][3] = {{scale, 0.0, 0.0}, {0.0, scale, 0.0}, {0.0, 0.0, scale}};
     for (int axis = 0; axis < 3; axis++)
-        for (size_t row = 0; row < n_rows; row++) {
-            const size_t block = row / NRW_BLOCK;
-            list->rows[(size_t)axis * n_rows + row] =
-                row < tree->n ? (float)(places[axis][tree->order[row]] -
-                                        list->origins[3 * block + (size_t)axis])
-                              : FAR_AWAY_UM;
-        }
-    for (size_t quarter = 0; quarter < QUARTERS * tree->n_blocks; quarter++)
-        for (size_t slot = list->starts[quarter]; slot < list->starts[quarter + 1]; slot++)
-            for (size_t axis = 0; axis < 3; axis++)
-                list->shifts[3 * slot + axis] =
-                    (float)(list->origins[3 * (quarter / QUARTERS) + axis] -
-                            list->origins[3 * (size_t)list->others[slot] + axis]);
+        memcpy(list->ref[axis], list->at[axis], n_rows * sizeof(double));
+    memset(&list->quads[n_quads], 0, sizeof *list->quads);
+    memset(list->left_to, 0, n_quads * sizeof *list->left_to);
+    place_quads(list, straight);
+    list->n_slots = list->n_left = 0;
+    const bool done = list_all(list);
+    list->starts[n_quads] = (uint32_t)list->n_slots;
+    list->n_builds++;
+    return done;
 }
 
 bool nrw_pair_list_refresh(nrw_pair_list *list, size_t n, const double *x_um, const double *y_um,
@@ -189,53 +301,86 @@ bool nrw_pair_list_refresh(nrw_pair_list *list, size_t n, const double *x_um, co
     const double *const places[3] = {x_um, y_um, z_um};
     const bool same = list->n_builds > 0 && n == list->tree.n && cutoff_um == list->cutoff_um &&
                       skin_um == list->skin_um;
-    if (!same || moved_too_far(list, places)) {
-        list->cutoff_um = cutoff_um;
-        list->skin_um = skin_um;
-        if (same && list->n_builds % LISTS_A_SORT != 0)
-            nrw_block_tree_move(&list->tree, x_um, y_um, z_um);
-        else
-            nrw_block_tree_sort(&list->tree, n, x_um, y_um, z_um);
-        if (!build(list))
-            return false;
-        for (int axis = 0; axis < 3; axis++)
-            memcpy(list->ref[axis], places[axis], n * sizeof(double));
+    if (same) {
+        take_places(list, places);
+        if (!moved_too_far(list))
+            return true;
     }
+    list->cutoff_um = cutoff_um;
+    list->skin_um = skin_um;
+    if (same && list->n_builds % LISTS_A_SORT != 0)
+        nrw_block_tree_move(&list->tree, x_um, y_um, z_um);
+    else
+        nrw_block_tree_sort(&list->tree, n, x_um, y_um, z_um);
     take_places(list, places);
-    return true;
+    return build(list);
 }
 
 /* --- forces ----------------------------------------------------------------- */
+
+/* Principal values and axes (by row) of a tensor. */
+static void principal_axes(nrw_pair_list *list, const float tensor[NRW_N_TENSOR], float values[3],
+                           double axes[3][3])
+{
+    static const int component[3][3] = {
+        {NRW_XX, NRW_XY, NRW_XZ}, {NRW_XY, NRW_YY, NRW_YZ}, {NRW_XZ, NRW_YZ, NRW_ZZ}};
+    double matrix[9], value[3], columns[9];
+    for (size_t k = 0; k < 9; k++)
+        matrix[k] = (double)tensor[component[k / 3][k % 3]];
+    gsl_matrix_view a = gsl_matrix_view_array(matrix, 3, 3);
+    gsl_matrix_view v = gsl_matrix_view_array(columns, 3, 3);
+    gsl_vector_view of = gsl_vector_view_array(value, 3);
+    gsl_eigen_symmv(&a.matrix, &of.vector, &v.matrix, list->eigen);
+    gsl_eigen_symmv_sort(&of.vector, &v.matrix, GSL_EIGEN_SORT_VAL_ASC);
+    for (size_t k = 0; k < 3; k++) {
+        values[k] = (float)value[k];
+        for (size_t axis = 0; axis < 3; axis++)
+            axes[k][axis] = columns[3 * axis + k];
+    }
+}
+
+/* From the kernel's forces, along the principal axes, to those on the particles. */
+static void give_forces(const nrw_pair_list *list, const float turn[3][3], float *force_pN)
+{
+    const nrw_block_tree *tree = &list->tree;
+    for (size_t row = 0; row < tree->n; row++) {
+        const size_t quad = row / NRW_QUAD, r = row % NRW_QUAD;
+        const float *f = list->forces + NRW_QUAD_FLOATS * quad + r;
+        const float moment = list->quads[quad].moment[r];
+        const float along[3] = {moment * f[0], moment * f[NRW_QUAD], moment * f[2 * NRW_QUAD]};
+        float *out = force_pN + 3 * (size_t)tree->order[row];
+        for (int axis = 0; axis < 3; axis++)
+            out[axis] =
+                turn[0][axis] * along[0] + turn[1][axis] * along[1] + turn[2][axis] * along[2];
+    }
+}
 
 void nrw_pair_list_forces(nrw_pair_list *list, const float *moment,
                           const float tensor[NRW_N_TENSOR], float core2, float *force_pN)
 {
     const nrw_block_tree *tree = &list->tree;
-    const size_t n_rows = tree->n_rows;
-    float *moments = list->rows + 3 * n_rows, *f[3];
-    for (size_t row = 0; row < n_rows; row++)
-        moments[row] = row < tree->n ? moment[tree->order[row]] : 0.0f;
-    for (size_t axis = 0; axis < 3; axis++)
-        f[axis] = list->rows + (4 + axis) * n_rows;
-    nrw_block_task *task = &list->task;
-    task->pair = (nrw_pair_task){.n = n_rows,
-                                 .n_filled = tree->n,
-                                 .x = list->rows,
-                                 .y = list->rows + n_rows,
-                                 .z = list->rows + 2 * n_rows,
-                                 .moment = moments,
-                                 .core2 = core2,
-                                 .fx = f[0],
-                                 .fy = f[1],
-                                 .fz = f[2]};
-    memcpy(task->pair.tensor, tensor, sizeof task->pair.tensor);
-    task->rows_a_list = QUARTER;
-    task->starts = list->starts;
-    task->others = list->others;
-    task->shifts = list->shifts;
-    task->cutoff2 = (float)(list->cutoff_um * list->cutoff_um);
-    list->kernels->block_within(task);
-    for (size_t row = 0; row < tree->n; row++)
-        for (size_t axis = 0; axis < 3; axis++)
-            force_pN[3 * (size_t)tree->order[row] + axis] = f[axis][row];
+    const double scale = CUTOFF_UNITS / list->cutoff_um;
+    nrw_quad_task task = {.n_quads = tree->n_rows / NRW_QUAD,
+                          .quads = list->quads,
+                          .starts = list->starts,
+                          .others = list->others,
+                          .owners = list->owners,
+                          .core2 = (float)((double)core2 * scale * scale),
+                          .cutoff2 = (float)(CUTOFF_UNITS * CUTOFF_UNITS),
+                          .forces = list->forces};
+    double axes[3][3], turn[3][3];
+    float back[3][3];
+    principal_axes(list, tensor, task.tensor, axes);
+    /* forces go with the inverse fourth power of length; the kernel's have the other sign */
+    for (int k = 0; k < 3; k++)
+        for (int axis = 0; axis < 3; axis++) {
+            turn[k][axis] = scale * axes[k][axis];
+            back[k][axis] = (float)(-pow(scale, 4.0) * axes[k][axis]);
+        }
+    for (size_t row = 0; row < tree->n_rows; row++)
+        list->quads[row / NRW_QUAD].moment[row % NRW_QUAD] =
+            row < tree->n ? moment[tree->order[row]] : 0.0f;
+    place_quads(list, (const double(*)[3])turn);
+    list->kernels->quad_dipoles(&task);
+    give_forces(list, (const float(*)[3])back, force_pN);
 }

@@ -1,6 +1,6 @@
 /* Dipole forces within a cutoff, about a hundred neighbours a particle: our list of
- * blocks against naive C and SciPy's tree. The swarm drifts and its particles stray as in
- * a driven one, so that lists must be kept up; that counts. */
+ * quads against naive C and SciPy's tree. The particles move as they did in a run, so that
+ * lists must be kept up as in one; that counts. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -8,28 +8,29 @@
 
 #include "bench.h"
 #include "pair_list.h"
-#include "random.h"
 
 #define N_PARTICLES 4000
 #define CUTOFF_UM 19.5
 #define SKIN_UM 2.0
-/* Between evaluations: 8 µm/s over 8 ms; and how far particles stray meanwhile. Contacts
- * keep real ones apart; these stay about where they began. */
-#define DRIFT_UM 0.064
-#define STRAY_UM 0.1
+/* Of the run: gathered, then driven for a while; places are recorded every 8 ms. */
+#define GATHER_S 25.0
+#define DRIVE_S 2.0
+#define TILT_DEG 30.0
+#define EVALUATION_S 0.008
 
-enum { ROUNDS_MOST = 41 };
+enum { ROUNDS_MOST = 41, N_FRAMES = 100 };
 
-/* Places of one contender, who moves them by itself: all go the same way. */
+/* Places of one contender, who goes through the recorded ones by itself, to and fro. */
 typedef struct moving {
-    double *axes[3];    /* (n) */
-    double (*at)[3];    /* (n) the same */
-    double (*begun)[3]; /* (n) where they began */
-    uint32_t step;
+    const double *frames; /* (N_FRAMES x 3 x n), not owned */
+    double *axes[3];      /* (n), or */
+    double (*at)[3];      /* (n) */
+    size_t step;
 } moving;
 
 typedef struct listed_case {
     bench_swarm swarm;
+    double *frames;
     bench_roof_kernel *roof;
     float sum;
     nrw_pair_list list;
@@ -40,38 +41,29 @@ typedef struct listed_case {
     double evaluations, upkeep_s, forces_s;
 } listed_case;
 
+/* Places of the next evaluation, as axes or side by side, whichever the contender reads. */
 static void shift(moving *it, size_t n)
 {
-    it->step++;
-    for (size_t i = 0; i < n; i++) {
-        double normals[4];
-        nrw_normal4(7, NRW_STREAM_NOISE, (uint32_t)i, it->step, normals);
-        for (int axis = 0; axis < 3; axis++) {
-            const double flat = axis < 2 ? 1.0 : 0.1;
-            it->axes[axis][i] = it->begun[i][axis] + flat * STRAY_UM * normals[axis] +
-                                (axis == 0 ? DRIFT_UM * (double)it->step : 0.0);
-            it->at[i][axis] = it->axes[axis][i];
-        }
+    const size_t turn = ++it->step % (2 * (N_FRAMES - 1));
+    const size_t frame = turn < N_FRAMES ? turn : 2 * (N_FRAMES - 1) - turn;
+    for (size_t axis = 0; axis < 3; axis++) {
+        const double *from = it->frames + (3 * frame + axis) * n;
+        if (it->axes[axis])
+            memcpy(it->axes[axis], from, n * sizeof *from);
+        for (size_t i = 0; it->at && i < n; i++)
+            it->at[i][axis] = from[i];
     }
 }
 
-static bool make_moving(moving *it, const bench_swarm *swarm)
+static bool make_moving(moving *it, const double *frames, size_t n, bool as_axes)
 {
-    const float *const from[3] = {swarm->x, swarm->y, swarm->z};
-    bool all = true;
     memset(it, 0, sizeof *it);
-    for (int axis = 0; axis < 3; axis++) {
-        it->axes[axis] = calloc(swarm->n, sizeof(double));
-        all = all && it->axes[axis];
-    }
-    it->at = calloc(swarm->n, sizeof *it->at);
-    it->begun = calloc(swarm->n, sizeof *it->begun);
-    if (!all || !it->at || !it->begun)
-        return false;
+    it->frames = frames;
+    if (!as_axes)
+        return (it->at = calloc(n, sizeof *it->at)) != NULL;
     for (int axis = 0; axis < 3; axis++)
-        for (size_t i = 0; i < swarm->n; i++)
-            it->begun[i][axis] = it->at[i][axis] = it->axes[axis][i] = (double)from[axis][i];
-    return true;
+        it->axes[axis] = calloc(n, sizeof(double));
+    return it->axes[0] && it->axes[1] && it->axes[2];
 }
 
 static void clear_moving(moving *it)
@@ -79,7 +71,6 @@ static void clear_moving(moving *it)
     for (int axis = 0; axis < 3; axis++)
         free(it->axes[axis]);
     free(it->at);
-    free(it->begun);
 }
 
 static double our_seconds(void *context, size_t calls)
@@ -174,11 +165,66 @@ static bool agrees(bench_report *report, listed_case *it, double (*script)[3])
 
 /* --- the section ----------------------------------------------------------------- */
 
+static bool advance(nrw_world *world, const nrw_excitation *excitation, double until_s)
+{
+    nrw_errors errors;
+    nrw_errors_init(&errors);
+    bool done = true;
+    while (done && world->time_s < until_s - 1e-9) {
+        double taken;
+        done = nrw_world_step(world, excitation, fmin(BENCH_STEP_S, until_s - world->time_s),
+                              &taken, &errors) == NRW_OK;
+    }
+    nrw_errors_clear(&errors);
+    return done;
+}
+
+/* Frames of a run, and the swarm as it is in the first. */
+static bool record(nrw_world *world, double *frames, bench_swarm *swarm)
+{
+    const nrw_excitation flat = bench_excitation(world, 0.0);
+    const nrw_excitation tilted = bench_excitation(world, TILT_DEG);
+    const size_t n = world->n;
+    const double *const places[3] = {world->x, world->y, world->z};
+    float *const begun[3] = {swarm->x, swarm->y, swarm->z};
+    bool done = advance(world, &flat, GATHER_S);
+    for (size_t frame = 0; done && frame < N_FRAMES; frame++) {
+        done = advance(world, &tilted, GATHER_S + DRIVE_S + EVALUATION_S * (double)frame);
+        for (size_t axis = 0; axis < 3; axis++)
+            memcpy(frames + (3 * frame + axis) * n, places[axis], n * sizeof *frames);
+    }
+    for (size_t i = 0; i < n; i++) {
+        for (size_t axis = 0; axis < 3; axis++)
+            begun[axis][i] = (float)frames[axis * n + i];
+        swarm->moment[i] = world->moment[i];
+    }
+    /* all contenders begin at the same places as the script, which takes them from these */
+    for (size_t axis = 0; axis < 3; axis++)
+        for (size_t i = 0; i < n; i++)
+            frames[axis * n + i] = (double)begun[axis][i];
+    return done;
+}
+
+static bool record_run(double *frames, bench_swarm *swarm)
+{
+    bench_setting setting;
+    nrw_world *world = NULL;
+    bool done = bench_setting_open(&setting, N_PARTICLES, false);
+    if (done) {
+        world = bench_world_make(&setting, 1);
+        done = world && record(world, frames, swarm);
+    }
+    nrw_world_destroy(world);
+    bench_setting_clear(&setting);
+    return done;
+}
+
 static bool open_case(listed_case *it)
 {
     memset(it, 0, sizeof *it);
-    if (!bench_swarm_make(&it->swarm, N_PARTICLES, 1) ||
-        !nrw_pair_list_init(&it->list, N_PARTICLES))
+    it->frames = calloc(3 * (size_t)N_FRAMES * N_PARTICLES, sizeof *it->frames);
+    if (!it->frames || !bench_swarm_make(&it->swarm, N_PARTICLES, 1) ||
+        !record_run(it->frames, &it->swarm) || !nrw_pair_list_init(&it->list, N_PARTICLES))
         return false;
     it->roof = bench_roof_of_level(nrw_kernels_get()->name);
     it->forces = calloc(3 * (size_t)N_PARTICLES, sizeof *it->forces);
@@ -186,8 +232,10 @@ static bool open_case(listed_case *it)
     it->half = bench_naive_create(&it->swarm, CUTOFF_UM, SKIN_UM, true);
     for (int k = 0; k < NRW_N_TENSOR; k++)
         it->tensor[k] = (float)it->swarm.tensor[k];
-    return make_moving(&it->ours, &it->swarm) && make_moving(&it->full_at, &it->swarm) &&
-           make_moving(&it->half_at, &it->swarm) && it->roof && it->forces && it->full && it->half;
+    return make_moving(&it->ours, it->frames, N_PARTICLES, true) &&
+           make_moving(&it->full_at, it->frames, N_PARTICLES, false) &&
+           make_moving(&it->half_at, it->frames, N_PARTICLES, false) && it->roof && it->forces &&
+           it->full && it->half;
 }
 
 static void close_case(listed_case *it)
@@ -200,6 +248,7 @@ static void close_case(listed_case *it)
     clear_moving(&it->half_at);
     bench_swarm_clear(&it->swarm);
     free(it->forces);
+    free(it->frames);
 }
 
 static bench_spread rates(size_t n, double *each, double pairs)
@@ -233,6 +282,8 @@ static void tell(bench_report *report, listed_case *it, size_t rounds, double ea
                  "e9 useful directed pairs a second, upkeep included");
     bench_detail(report, "listed", "neighbours", pairs / (double)it->swarm.n);
     bench_detail(report, "listed", "evaluations_a_list", evaluations_a_list);
+    /* a slot is four particles with four */
+    bench_detail(report, "listed", "useful_lanes", pairs / 2.0 / (16.0 * (double)it->list.n_slots));
     bench_detail(report, "listed", "upkeep_share", it->upkeep_s / (it->upkeep_s + it->forces_s));
     bench_detail(report, "listed", "naive_gdir_per_s_core",
                  rates(rounds, each[FULL], pairs).median);

@@ -11,7 +11,6 @@
 
 /* Every size is measured over the same stretch of simulated time, in parts: a swarm that
  * has just been released moves otherwise than one that has settled. */
-#define STEP_MAX_S 0.020 /* as nrw_run's default */
 #define WARM_S 0.3
 #define PART_S 0.2
 enum { PARTS = 3, PARTS_MOST = 60 };
@@ -44,7 +43,7 @@ static double advance(nrw_world *world, const nrw_excitation *excitation, double
     const double until = world->time_s + seconds;
     double spent = 0.0, taken;
     while (until - world->time_s > 1e-9 && !isnan(spent)) {
-        spent += step_seconds(world, excitation, fmin(STEP_MAX_S, until - world->time_s), &taken);
+        spent += step_seconds(world, excitation, fmin(BENCH_STEP_S, until - world->time_s), &taken);
         *n_steps += 1.0;
     }
     return spent;
@@ -106,7 +105,7 @@ int bench_memory_of(size_t n)
     const nrw_excitation excitation = bench_excitation(world, 30.0);
     double taken;
     for (int k = 0; k < 2; k++)
-        if (isnan(step_seconds(world, &excitation, STEP_MAX_S, &taken)))
+        if (isnan(step_seconds(world, &excitation, BENCH_STEP_S, &taken)))
             return 3;
     printf("%.0f %.0f\n", peak_bytes(), (double)world->arena.size);
     nrw_world_destroy(world);

@@ -1,0 +1,266 @@
+/* Dipole forces within a cutoff, quads of four rows with the quads of their lists, and the
+ * making of these lists. Compiled once per instruction set with NRW_KERNEL_SUFFIX set.
+ *
+ * Four quads of a list, which need not be neighbours, fill the widest vectors; docs/
+ * performance.md tells how many of the lanes hold pairs within the cutoff, and what else was
+ * tried. */
+#include <stdbool.h>
+#include <string.h>
+
+#include "kernel.h"
+#include "lanes.h"
+#include "quad_lanes.h"
+
+#ifndef NRW_KERNEL_SUFFIX
+#define NRW_KERNEL_SUFFIX _plain
+#endif
+#define NRW_JOIN2(a, b) a##b
+#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
+#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
+
+nrw_quad_kernel NRW_KERNEL(nrw_quad_dipoles_);
+nrw_quads_within_kernel NRW_KERNEL(nrw_quad_within_);
+nrw_quad_places_kernel NRW_KERNEL(nrw_quad_places_);
+
+#if defined(__clang__)
+#define QUAD_UNROLL
+#else
+#define QUAD_UNROLL _Pragma("GCC unroll 4")
+#endif
+
+/* --- places ----------------------------------------------------------------- */
+
+/* Added to a double below 2^51, leaves it rounded to a whole number in the low bits. */
+#define WHOLE 0x1.8p52
+
+void NRW_KERNEL(nrw_quad_places_)(size_t n_quads, const double *x, const double *y, const double *z,
+                                  const double turn[3][3], nrw_quad *quads)
+{
+    for (size_t k = 0; k < n_quads; k++) {
+        int32_t *const out[3] = {quads[k].x, quads[k].y, quads[k].z};
+        QUAD_UNROLL
+        for (int axis = 0; axis < 3; axis++) {
+            const double a = turn[axis][0], b = turn[axis][1], c = turn[axis][2];
+            double sums[NRW_QUAD];
+            uint64_t bits[NRW_QUAD];
+            for (size_t r = 0; r < NRW_QUAD; r++)
+                sums[r] = a * x[NRW_QUAD * k + r] + b * y[NRW_QUAD * k + r] +
+                          c * z[NRW_QUAD * k + r] + WHOLE;
+            memcpy(bits, sums, sizeof bits);
+            for (size_t r = 0; r < NRW_QUAD; r++)
+                out[axis][r] = (int32_t)(uint32_t)bits[r];
+        }
+    }
+}
+
+/* --- lists ------------------------------------------------------------------ */
+
+/* Bit 4 q is set when one of the four bits of quad q is. */
+static inline uint32_t any_of_four(uint32_t bits)
+{
+    bits |= bits >> 1;
+    bits |= bits >> 2;
+    return bits & 0x1111u;
+}
+
+/* Which of four quads come within reach of one of a quad's rows, as such bits. */
+static inline uint32_t reached(const nrw_quad *quads, const quad_lanes rows[NRW_QUAD],
+                               const uint32_t at[QUADS_A_LIST], nrw_lanes reach2)
+{
+    uint32_t bits = 0;
+    for (int first = 0; first < QUADS_A_LIST; first += QUADS_A_VECTOR) {
+        const quad_lanes others = quad_lanes_load(quads, at + first);
+        QUAD_UNROLL
+        for (size_t r = 0; r < NRW_QUAD; r++) {
+            nrw_lanes d[3];
+            quad_lanes_apart(&rows[r], &others, d);
+            const nrw_lanes r2 = lanes_fma(d[2], d[2], lanes_fma(d[0], d[0], d[1] * d[1]));
+            bits |= lanes_bits(lanes_above(reach2, r2)) << NRW_QUAD * first;
+        }
+    }
+    return any_of_four(bits);
+}
+
+/* Bit k is set when the box of block first + k comes near. */
+static inline uint32_t boxes_near(const nrw_quad_search *search, size_t first, const float low[3],
+                                  const float high[3])
+{
+    const nrw_lanes zero = lanes_all(0.0f);
+    uint32_t bits = 0;
+    for (size_t lane = 0; lane < NRW_LANES; lane += NRW_WIDTH) {
+        nrw_lanes sum = zero;
+        for (int axis = 0; axis < 3; axis++) {
+            const nrw_lanes above =
+                lanes_load(search->low[axis] + first + lane) - lanes_all(high[axis]);
+            const nrw_lanes below =
+                lanes_all(low[axis]) - lanes_load(search->high[axis] + first + lane);
+            const nrw_lanes gap = lanes_max(zero, lanes_max(above, below));
+            sum = lanes_fma(gap, gap, sum);
+        }
+        bits |= lanes_bits(lanes_above(lanes_all(search->apart2), sum)) << lane;
+    }
+    return bits;
+}
+
+size_t NRW_KERNEL(nrw_quad_within_)(const nrw_quad_search *search, size_t own, const float low[3],
+                                    const float high[3], uint32_t *found)
+{
+    const nrw_lanes reach2 = lanes_all(search->reach2);
+    quad_lanes rows[NRW_QUAD];
+    for (size_t r = 0; r < NRW_QUAD; r++)
+        rows[r] = quad_lanes_row(&search->quads[own], r);
+    size_t n = 0;
+    for (size_t k = 0; k < search->n_blocks; k += NRW_LANES)
+        for (uint32_t bits = boxes_near(search, k, low, high); bits != 0; bits &= bits - 1) {
+            const uint32_t first = QUADS_A_LIST * search->blocks[k + (size_t)__builtin_ctz(bits)];
+            if (first + QUADS_A_LIST <= own)
+                continue;
+            uint32_t at[QUADS_A_LIST];
+            for (uint32_t q = 0; q < QUADS_A_LIST; q++)
+                at[q] = NRW_QUAD_FLOATS * (first + q);
+            uint32_t met = reached(search->quads, rows, at, reach2);
+            if (first <= own) /* those up to its own are not listed */
+                met &= ~0u << NRW_QUAD * (own - first + 1);
+            for (uint32_t q = 0; q < QUADS_A_LIST; q++) {
+                found[n] = at[q];
+                n += met >> NRW_QUAD * q & 1u;
+            }
+        }
+    return n;
+}
+
+/* --- forces ----------------------------------------------------------------- */
+
+/* Constants of a pass. A multiple of the unit tensor in M exerts no force (7.2): the third
+ * principal value is taken out. Doubled, for 2 M·r + (tr M − 5 r·M·r/r²) r. */
+typedef struct quad_law {
+    nrw_lanes xx, yy, trace, core2, cutoff2;
+} quad_law;
+
+/* What rows have gathered from the others: x, y, z by lanes, to be summed. */
+typedef struct row_sums {
+    nrw_lanes axes[3];
+} row_sums;
+
+/* Forces of pairs that are `d` apart without the moments, for some rows at once: `strength`
+ * times f. Rows go through each stage together, since what one stage needs of the stage before
+ * takes several cycles to come. */
+static inline void forces_of(const quad_law *law, const int rows, nrw_lanes d[][3],
+                             nrw_lanes strength[], nrw_lanes f[][3])
+{
+    nrw_lanes r2[NRW_QUAD], inverse[NRW_QUAD], inverse2[NRW_QUAD], along[NRW_QUAD];
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        r2[r] = d[r][1] * d[r][1];
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        r2[r] = lanes_fma(d[r][0], d[r][0], r2[r]);
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        r2[r] = lanes_fma(d[r][2], d[r][2], r2[r]);
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++) {
+        f[r][0] = law->xx * d[r][0];
+        f[r][1] = law->yy * d[r][1];
+    }
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        along[r] = lanes_fma(f[r][0], d[r][0], f[r][1] * d[r][1]);
+    lanes_rsqrt_each(law->core2, r2, rows, inverse);
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        inverse2[r] = inverse[r] * inverse[r];
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        strength[r] = inverse2[r] * inverse[r];
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        along[r] = lanes_fma(lanes_all(-2.5f) * inverse2[r], along[r], law->trace);
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++)
+        strength[r] = lanes_only(lanes_above(law->cutoff2, r2[r]), strength[r] * inverse2[r]);
+    QUAD_UNROLL
+    for (int r = 0; r < rows; r++) {
+        f[r][0] = lanes_fma(along[r], d[r][0], f[r][0]);
+        f[r][1] = lanes_fma(along[r], d[r][1], f[r][1]);
+        f[r][2] = along[r] * d[r][2];
+    }
+}
+
+/* The pairs within a quad, both directions, as the first part of its rows' sums. */
+static inline void begin_sums(const nrw_quad *quad, const quad_law *law, row_sums sums[NRW_QUAD])
+{
+    for (int first = 0; first < NRW_QUAD; first += QUADS_A_VECTOR) {
+        quad_lanes rows, others;
+        quad_lanes_pairs(quad, first, &rows, &others);
+        nrw_lanes d[1][3], f[1][3], strength[1];
+        quad_lanes_apart(&rows, &others, d[0]);
+        forces_of(law, 1, d, strength, f);
+        const nrw_lanes to_row = strength[0] * others.moment;
+        for (int k = 0; k < QUADS_A_VECTOR; k++)
+            for (int axis = 0; axis < 3; axis++)
+                sums[first + k].axes[axis] = quad_lanes_keep(k, to_row * f[0][axis]);
+    }
+}
+
+/* A quad with a vector of others. Its sums are kept in memory, so that one loop goes
+ * through the lists of several quads: one for each would end too soon for the processor to
+ * see it coming. */
+static inline void add_listed(const nrw_quad_task *task, const quad_law *law, size_t slot,
+                              row_sums *block_sums)
+{
+    const uint32_t *others = task->others + slot, owner = task->owners[slot / QUADS_A_LIST];
+    const nrw_quad *own = &task->quads[owner];
+    row_sums *sums = block_sums + owner % QUADS_A_LIST * NRW_QUAD;
+    const quad_lanes other = quad_lanes_load(task->quads, others);
+    nrw_lanes d[NRW_QUAD][3], f[NRW_QUAD][3], strength[NRW_QUAD], moment[NRW_QUAD];
+    QUAD_UNROLL
+    for (size_t r = 0; r < NRW_QUAD; r++) {
+        const quad_lanes row = quad_lanes_row(own, r);
+        moment[r] = row.moment;
+        quad_lanes_apart(&row, &other, d[r]);
+    }
+    forces_of(law, NRW_QUAD, d, strength, f);
+    nrw_lanes pulls[3] = {lanes_all(0.0f), lanes_all(0.0f), lanes_all(0.0f)};
+    QUAD_UNROLL
+    for (size_t r = 0; r < NRW_QUAD; r++) {
+        const nrw_lanes to_row = strength[r] * other.moment, to_others = strength[r] * moment[r];
+        for (int axis = 0; axis < 3; axis++) {
+            sums[r].axes[axis] = lanes_fma(to_row, f[r][axis], sums[r].axes[axis]);
+            pulls[axis] = lanes_fma(to_others, f[r][axis], pulls[axis]);
+        }
+    }
+    quad_lanes_add(task->forces, others, pulls);
+}
+
+/* The rows' sums go to where the others leave theirs. */
+static inline void end_sums(const row_sums sums[NRW_QUAD], float *forces)
+{
+    for (int axis = 0; axis < 3; axis++) {
+        float total[NRW_QUAD];
+        lanes_sum4(sums[0].axes[axis], sums[1].axes[axis], sums[2].axes[axis], sums[3].axes[axis],
+                   total);
+        for (int r = 0; r < NRW_QUAD; r++)
+            forces[NRW_QUAD * axis + r] -= total[r];
+    }
+}
+
+void NRW_KERNEL(nrw_quad_dipoles_)(const nrw_quad_task *given)
+{
+    const nrw_quad_task copy = *given, *const task = &copy;
+    const float *m = task->tensor;
+    const quad_law law = {lanes_all(2.0f * (m[0] - m[2])), lanes_all(2.0f * (m[1] - m[2])),
+                          lanes_all(m[0] + m[1] - 2.0f * m[2]), lanes_all(task->core2),
+                          lanes_all(task->cutoff2)};
+    memset(task->forces, 0, (task->n_quads + 1) * NRW_QUAD_FLOATS * sizeof(float));
+    for (size_t first = 0; first < task->n_quads; first += QUADS_A_LIST) {
+        row_sums sums[QUADS_A_LIST * NRW_QUAD];
+        for (size_t k = 0; k < QUADS_A_LIST; k++)
+            begin_sums(&task->quads[first + k], &law, sums + NRW_QUAD * k);
+        const size_t end = task->starts[first + QUADS_A_LIST];
+        for (size_t slot = task->starts[first]; slot < end; slot += QUADS_A_VECTOR)
+            add_listed(task, &law, slot, sums);
+        for (size_t k = 0; k < QUADS_A_LIST; k++)
+            end_sums(sums + NRW_QUAD * k, task->forces + NRW_QUAD_FLOATS * (first + k));
+    }
+}
