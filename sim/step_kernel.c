@@ -266,8 +266,9 @@ float NRW_KERNEL(nrw_step_store_)(const nrw_rows_task *task, const float *const 
     return sqrtf(lanes_largest(largest));
 }
 
-/* Rows beyond n count as not moved. */
-static inline nrw_lanes moved_of(const float *start, const float *sum, size_t row, size_t n)
+/* Rows beyond n count as moved by `rest`. */
+static inline nrw_lanes moved_of(const float *start, const float *sum, size_t row, size_t n,
+                                 float rest)
 {
     const nrw_lanes moved = lanes_load(start + row) + lanes_load(sum + row);
     if (row + NRW_WIDTH <= n)
@@ -275,7 +276,7 @@ static inline nrw_lanes moved_of(const float *start, const float *sum, size_t ro
     float values[NRW_WIDTH];
     lanes_store(values, moved);
     for (size_t lane = 0; lane < NRW_WIDTH; lane++)
-        values[lane] = row + lane < n ? values[lane] : 0.0f;
+        values[lane] = row + lane < n ? values[lane] : rest;
     return lanes_load(values);
 }
 
@@ -283,17 +284,19 @@ float NRW_KERNEL(nrw_step_strayed_)(const nrw_rows_task *task, size_t n)
 {
     const float *start[3] = {task->start_x, task->start_y, task->start_z};
     const float *sums[3] = {task->sum_x, task->sum_y, task->sum_z};
-    nrw_lanes mean[3], largest = lanes_all(0.0f);
+    float mean[3];
+    nrw_lanes largest = lanes_all(0.0f);
     for (int axis = 0; axis < 3; axis++) {
         nrw_lanes total = lanes_all(0.0f);
         for (size_t row = 0; row < n; row += NRW_WIDTH)
-            total = total + moved_of(start[axis], sums[axis], row, n);
-        mean[axis] = lanes_all(lanes_sum(total) / (float)n);
+            total = total + moved_of(start[axis], sums[axis], row, n, 0.0f);
+        mean[axis] = lanes_sum(total) / (float)n;
     }
     for (size_t row = 0; row < n; row += NRW_WIDTH) {
         nrw_lanes square = lanes_all(0.0f);
         for (int axis = 0; axis < 3; axis++) {
-            const nrw_lanes off = moved_of(start[axis], sums[axis], row, n) - mean[axis];
+            const nrw_lanes off =
+                moved_of(start[axis], sums[axis], row, n, mean[axis]) - lanes_all(mean[axis]);
             square = lanes_fma(off, off, square);
         }
         largest = lanes_max(largest, square);
