@@ -21,6 +21,7 @@
 #include "screen.h"
 #include "wall_drag.h"
 #include "world.h"
+#include "world_order.h"
 
 /* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
 #define ACCELERATION_ERROR 0.1
@@ -352,6 +353,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     nrw_near_task *near = &world->near;
     nrw_pair_task *task = &world->task;
     const bool phases = !world->own_moments && excitation->n_substeps > 1;
+    nrw_world_keep_by_place(world);
     if (nrw_contacts_refresh(&world->contacts, world->n, world->x, world->y, world->z,
                              world->radius, world->largest_radius)) {
         if (world->contacts.overflow)

@@ -15,6 +15,7 @@
 #include "random.h"
 #include "scenario_locate.h"
 #include "world_layout.h"
+#include "world_order.h"
 
 double nrw_world_rest_height_um(const nrw_world *world, double radius_um)
 {
@@ -273,51 +274,13 @@ nrw_status nrw_world_create(const nrw_scenario *scenario, const nrw_channel *cha
     return NRW_OK;
 }
 
-static void swap_double(double *values, size_t i, size_t j)
-{
-    const double kept = values[i];
-    values[i] = values[j];
-    values[j] = kept;
-}
-
-static void swap_float(float *values, size_t i, size_t j)
-{
-    const float kept = values[i];
-    values[i] = values[j];
-    values[j] = kept;
-}
-
-/* Exchanges two particles in all that is kept by particle. */
-static void swap_particles(nrw_world *world, size_t i, size_t j)
-{
-    double *doubles[] = {world->x,       world->y,      world->z,       world->ux,
-                         world->uy,      world->uz,     world->field_x, world->field_y,
-                         world->field_z, world->seen_x, world->seen_y,  world->seen_wall};
-    for (size_t k = 0; k < sizeof doubles / sizeof *doubles; k++)
-        swap_double(doubles[k], i, j);
-    float *floats[] = {world->radius,  world->moment,  world->inverse_drag,
-                       world->ceiling, world->old_x,   world->old_y,
-                       world->moved_x, world->moved_y, world->moved_z};
-    for (size_t k = 0; k < sizeof floats / sizeof *floats; k++)
-        swap_float(floats[k], i, j);
-    const nrw_wall_view view = world->views[i];
-    world->views[i] = world->views[j];
-    world->views[j] = view;
-    const uint8_t stuck = world->stuck[i];
-    world->stuck[i] = world->stuck[j];
-    world->stuck[j] = stuck;
-    const uint32_t id = world->ids[i];
-    world->ids[i] = world->ids[j];
-    world->ids[j] = id;
-}
-
 void nrw_world_take_out(nrw_world *world)
 {
     const nrw_flow *flow = nrw_channel_flow(world->channel);
     const size_t before = world->n;
     for (size_t i = world->n; flow && i-- > 0;)
         if (nrw_flow_end_passed(flow, world->x[i], world->y[i]) >= 0)
-            swap_particles(world, i, --world->n);
+            nrw_world_swap(world, i, --world->n);
     if (world->n == before)
         return;
     /* the rows are laid anew, for fewer */

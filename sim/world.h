@@ -59,6 +59,8 @@ typedef struct nrw_world {
     size_t n_made;    /* with those that left through an end: they stand behind the others,
                          where and as they left, and nothing acts on them */
     uint32_t *ids;    /* (n_made) number of each particle in the scenario */
+    bool by_place;    /* large swarms are kept by place (world_order.h) ... */
+    uint64_t next_order; /* ... and sorted again when so many contact lists were made */
     /* state */
     double *x, *y, *z;    /* (n) centres, µm */
     double *ux, *uy, *uz; /* (n) directions of the moments' fixed parts */
