@@ -8,10 +8,10 @@
  *
  * g the displacement without contacts, M mobility × step. Directions n and
  * overlaps `gap` are taken once, at the substep's beginning. The unknowns are the
- * contact forces, all changed at once in each sweep (Jacobi with momentum, each
- * pair's step scaled by how crowded its two particles are), starting from those at
- * the substep's beginning: neither the stiffness sets the step, nor is a stored
- * multiplier part of the state, nor does an unfinished solve push the swarm as a
+ * contact forces, all changed at once in each sweep (Jacobi with Chebyshev momentum, each
+ * pair's step scaled by how crowded its two particles are), starting from those that
+ * the gaps give at a step's beginning, later in the step from the last substep's: neither
+ * the stiffness sets the step, nor is a stored multiplier part of the state, nor does an unfinished solve push the swarm as a
  * whole (docs/physics.md, section 4).
  *
  * Layout: every particle has a row; 16 rows make a chunk, worked on in vector

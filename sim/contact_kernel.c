@@ -87,7 +87,7 @@ size_t NRW_KERNEL(nrw_contact_close_blocks_)(size_t n_blocks, const uint32_t *bl
 
 /* What one pass over the slots is asked for; constant, so that each use compiles
  * to its own loop. */
-enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2 };
+enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2, WITH_HELD = 4 };
 
 typedef struct row_sums {
     nrw_lanes moment, pull, warm[3], spread[NRW_N_TENSOR], force[3], response[10];
@@ -173,6 +173,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
     const float *places = task->places;
     const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
     const nrw_lanes most = lanes_all(1.0f / task->core2), edge = lanes_all(-task->candidate_um);
+    const nrw_lanes give = lanes_all(what & WITH_HELD ? 1.0f / task->stiffness : 0.0f);
     nrw_lanes largest = lanes_all(task->largest_overlap);
     for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
         const size_t chunk = row / NRW_LANES;
@@ -189,6 +190,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
         lanes_gather4(places, rows->self + row, own);
         sums.moment = own[3];
         const size_t end = rows->starts[chunk + 1];
+        const size_t held_end = what & WITH_HELD ? task->held_ends[chunk] : 0;
         for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
             nrw_lanes other[4];
             lanes_gather4(places, rows->partner + slot, other);
@@ -204,9 +206,17 @@ static inline void near_pass(nrw_near_task *task, const int what)
             lanes_store(rows->gap + slot, gap);
             const nrw_lanes over = lanes_max(gap, zero);
             largest = lanes_max(largest, over / touch);
-            sums.warm[0] = lanes_fma(over, nx, sums.warm[0]);
-            sums.warm[1] = lanes_fma(over, ny, sums.warm[1]);
-            sums.warm[2] = lanes_fma(over, nz, sums.warm[2]);
+            nrw_lanes guess = over;
+            if (what & WITH_HELD) {
+                guess = zero;
+                if (slot < held_end)
+                    guess = give * lanes_load(task->held + slot);
+                else
+                    lanes_store(task->held + slot, zero);
+            }
+            sums.warm[0] = lanes_fma(guess, nx, sums.warm[0]);
+            sums.warm[1] = lanes_fma(guess, ny, sums.warm[1]);
+            sums.warm[2] = lanes_fma(guess, nz, sums.warm[2]);
             const nrw_lane_mask contact = lanes_above(gap, edge);
             const nrw_lanes mx = lanes_only(contact, nx), my = lanes_only(contact, ny);
             const nrw_lanes mz = lanes_only(contact, nz);
@@ -216,7 +226,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
             sums.spread[NRW_YY] = lanes_fma(my, ny, sums.spread[NRW_YY]);
             sums.spread[NRW_YZ] = lanes_fma(my, nz, sums.spread[NRW_YZ]);
             sums.spread[NRW_ZZ] = lanes_fma(mz, nz, sums.spread[NRW_ZZ]);
-            if (what) {
+            if (what & (WITH_DIPOLES | WITH_RESPONSE)) {
                 const nrw_lanes inverse2 = lanes_min(inverse * inverse, most);
                 const nrw_lanes strength = other[3] * inverse2 * inverse2 * lanes_sqrt(inverse2);
                 sums.pull = sums.pull + strength;
@@ -233,12 +243,18 @@ static inline void near_pass(nrw_near_task *task, const int what)
 
 void NRW_KERNEL(nrw_near_geometry_)(nrw_near_task *task)
 {
-    near_pass(task, 0);
+    if (task->held)
+        near_pass(task, WITH_HELD);
+    else
+        near_pass(task, 0);
 }
 
 void NRW_KERNEL(nrw_near_dipoles_)(nrw_near_task *task)
 {
-    near_pass(task, WITH_DIPOLES);
+    if (task->held)
+        near_pass(task, WITH_DIPOLES | WITH_HELD);
+    else
+        near_pass(task, WITH_DIPOLES);
 }
 
 void NRW_KERNEL(nrw_near_response_)(nrw_near_task *task)
@@ -401,13 +417,13 @@ static inline uint32_t reached_end(const nrw_contact_rows *rows, size_t chunk, f
     return end;
 }
 
-/* First guess: the contact forces of the substep's beginning. Also makes the rows of
+/* First guess: the contact forces that the near task took. Also makes the rows of
  * (mobility × crowd) that the first sweep reads. */
 void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
 {
     const nrw_contact_rows *rows = &solve->rows;
     const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
-    nrw_lanes largest = zero;
+    nrw_lanes largest = zero, stiffest = zero;
     for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
         nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row), k * lanes_load(solve->warm_y + row),
                           k * lanes_load(solve->warm_z + row)};
@@ -424,6 +440,7 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded, row, four);
+        stiffest = lanes_max(stiffest, four[0]);
         if (!solve->excess)
             continue;
         const nrw_lanes drag =
@@ -433,6 +450,7 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         lanes_store(solve->ease_xy + row, one / lanes_fma(move_xy, drag, one));
         lanes_store(solve->ease_z + row, one / lanes_fma(move_z, drag, one));
     }
+    solve->stiffest = lanes_largest(stiffest);
     const float reach =
         fmaxf(solve->reach_um + 2.5f * sqrtf(lanes_largest(largest)), solve->drag_reach_um);
     for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)
@@ -487,8 +505,12 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
                 step =
                     one / (one + (give_of(own, planar, normal) + give_of(their, planar, normal)));
                 lanes_store(steps + slot, step);
-                old = last = k * lanes_max(zero, gap);
-                lanes_store(forces + slot, old);
+                old = k * lanes_max(zero, gap);
+                if (solve->held)
+                    old = lanes_load(forces + slot);
+                else
+                    lanes_store(forces + slot, old);
+                last = old;
             } else {
                 old = lanes_load(forces + slot);
                 last = lanes_load(next + slot);

@@ -159,7 +159,12 @@ typedef struct nrw_near_task {
     nrw_contact_rows rows;
     const float *places; /* (n_rows + 1 x 4) x, y, z in µm, moment over the nominal one */
     float candidate_um;  /* pairs closer than this count in `crowd` */
-    float *warm_x, *warm_y, *warm_z; /* out: Σ max(0, gap) n */
+    /* first guess of the contact forces over the stiffness: those of the last solve (in;
+     * out: 0 beyond its ends); NULL: max(0, gap) */
+    float *held;               /* (slots) pN */
+    const uint32_t *held_ends; /* (chunks) */
+    float stiffness;           /* pN/µm */
+    float *warm_x, *warm_y, *warm_z; /* out: Σ guess n, µm */
     float *crowd;                    /* out: bound of the largest eigenvalue of Σ n nᵀ */
     float tensor[NRW_N_TENSOR];      /* as in nrw_pair_task */
     float core2;
@@ -207,7 +212,8 @@ typedef struct nrw_contact_solve {
      * none near */
     const float *wall_x, *wall_y, *wall_gap, *wall_give;
     float *ux, *uy, *uz;    /* out: displacement, µm */
-    float *force[2], *step; /* (slots) contact force, pN; scratch */
+    float *force[2], *step; /* (slots) contact force, pN, out: the last first; scratch */
+    bool held;              /* force[0] holds the first guess of nrw_near_task; else the gaps do */
     /* drag against sliding along each other, drag_scale e pN/µm on each; excess NULL: none */
     const float *excess, *excess_sum; /* of nrw_brake_task */
     float drag_scale, drag_reach_um;
@@ -216,6 +222,7 @@ typedef struct nrw_contact_solve {
     uint32_t *ends;                  /* (chunks) scratch: slots that may touch */
     float reach_um;                  /* ... closer than this plus their displacement */
     float *place[2], *crowded;       /* (n_rows + 1 x 4) scratch, the last row zero */
+    float stiffest;                  /* out of begin: largest stiffness × move_xy × crowd */
     int sweeps;                      /* least number */
     float tolerance;                 /* µm */
     int sweeps_done;                 /* out */

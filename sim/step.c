@@ -206,6 +206,15 @@ static void solve_contacts(nrw_world *world, double h)
     solve->tolerance = SWEEP_TOLERANCE * (float)world->body.diameter_um;
     nrw_contacts_solve(solve);
     world->n_sweeps += (uint64_t)solve->sweeps_done;
+    world->near.held = solve->force[0];
+    solve->held = true;
+}
+
+/* Contact forces are no state: a step begins with those that the gaps give. */
+static void forget_forces(nrw_world *world)
+{
+    world->near.held = NULL;
+    world->solve.held = false;
 }
 
 /* --- store ------------------------------------------------------------------ */
@@ -378,6 +387,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     world->rows.torque[2] = (float)excitation->torque.z;
     take_flow(world, h_s);
     near->core2 = task->core2;
+    forget_forces(world);
     near->largest_overlap = 0.0f;
     near->candidate_um = CANDIDATE_SHARE * (float)world->body.diameter_um;
     nrw_pair_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
@@ -539,6 +549,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     nrw_brakes_remember(world, *taken_s);
     keep_positions(world);
     /* judged where the step ended, so that a bad one can be taken back */
+    forget_forces(world);
     if (world->n > 1)
         nrw_kernels_get()->near_geometry(&world->near);
     status = check_state(world, errors);

@@ -295,6 +295,8 @@ static void wire_solve(nrw_world *world)
     solve->floor_give = world->floor_give;
     world->near.rows = solve->rows = nrw_contacts_rows(&world->contacts);
     world->near.places = world->places;
+    world->near.held_ends = world->contacts.ends;
+    world->near.stiffness = world->rows.stiffness;
 }
 
 void nrw_world_wire(nrw_world *world)

@@ -247,6 +247,46 @@ Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
     }
 }
 
+Test(near_kernel, held_forces_are_the_first_guess_up_to_their_ends)
+{
+    enum { STIFFNESS = 40 };
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        nrw_near_task task = near_task();
+        task.held = contacts.force[0];
+        task.held_ends = contacts.ends;
+        task.stiffness = STIFFNESS;
+        kernels[k].near_geometry(&task); /* for the directions */
+        double sums[ROWS][3];
+        memset(sums, 0, sizeof sums);
+        for (size_t chunk = 0; chunk < ROWS / NRW_LANES; chunk++) {
+            const uint32_t begin = contacts.starts[chunk], end = contacts.starts[chunk + 1];
+            contacts.ends[chunk] = begin + (end - begin) / NRW_LANES / 2 * NRW_LANES;
+            for (uint32_t slot = begin; slot < end; slot++) {
+                const bool filled = contacts.partner[slot] != nrw_four_of(ROWS);
+                contacts.force[0][slot] = filled ? 1.0f + (float)(slot % 7) : 0.0f;
+                if (slot >= contacts.ends[chunk])
+                    continue;
+                double *sum = sums[chunk * NRW_LANES + slot % NRW_LANES];
+                const double guess = (double)contacts.force[0][slot] / STIFFNESS;
+                sum[0] += guess * (double)contacts.nx[slot];
+                sum[1] += guess * (double)contacts.ny[slot];
+                sum[2] += guess * (double)contacts.nz[slot];
+            }
+        }
+        kernels[k].near_dipoles(&task);
+        for (size_t row = 0; row < N; row++)
+            for (size_t axis = 0; axis < 3; axis++)
+                cr_assert_float_eq((double)out[3 + axis][row], sums[row][axis], 1e-6, "%s row %zu",
+                                   kernels[k].name, row);
+        for (size_t chunk = 0; chunk < ROWS / NRW_LANES; chunk++)
+            for (uint32_t slot = contacts.ends[chunk]; slot < contacts.starts[chunk + 1]; slot++)
+                cr_assert_eq(contacts.force[0][slot], 0.0f);
+    }
+}
+
 /* Largest eigenvalue of a symmetric positive tensor, by repeated multiplication. */
 static double largest_eigenvalue(nrw_sym3 m)
 {

@@ -97,8 +97,8 @@ static nrw_vec3 force_on(const nrw_world *world, nrw_brake_law law, const nrw_ve
 
 Test(sliding, a_step_balances_drag_and_shear_on_every_particle)
 {
-    /* apart, so that stiff springs don't magnify what the sweeps leave */
-    nrw_world *world = hexagon(3.03);
+    /* apart, so that none touches: stiff springs magnify what the sweeps leave */
+    nrw_world *world = hexagon(3.04);
     const nrw_excitation excitation = torque_alone(world);
     const nrw_brake_law law = nrw_brake_law_of(world, excitation.size2);
     const double h = 0.004, xi = world->body.drag_pN_s_um;
