@@ -160,13 +160,29 @@ static double look_up_wall(nrw_world *world, size_t row, double gradient[2])
     return distance;
 }
 
-/* At least so far is a row's particle from the walls. */
-static double wall_at_least(const nrw_world *world, size_t row)
+/* Squared way of a row's particle since its wall was last looked up. */
+static double way2_since_seen(const nrw_world *world, size_t row)
 {
     const uint32_t i = world->contacts.order[row];
     const double dx = world->x[i] + (double)world->sum_x[row] - world->seen_x[i];
     const double dy = world->y[i] + (double)world->sum_y[row] - world->seen_y[i];
-    return world->seen_wall[i] - sqrt(dx * dx + dy * dy) - WALL_ERROR_UM;
+    return dx * dx + dy * dy;
+}
+
+/* At least so far is a row's particle from the walls. */
+static double wall_at_least(const nrw_world *world, size_t row)
+{
+    return world->seen_wall[world->contacts.order[row]] - sqrt(way2_since_seen(world, row)) -
+           WALL_ERROR_UM;
+}
+
+/* How far each may go in the step before a side wall may be near. */
+static void take_ways_to_walls(nrw_world *world)
+{
+    for (size_t row = 0; row < world->n && !nrw_channel_is_open(world->channel); row++) {
+        const double way = wall_at_least(world, row) - WALL_NEAR * (double)world->row_radius[row];
+        world->wall_free2[row] = way > 0.0 ? (float)(way * way) : -1.0f;
+    }
 }
 
 /* Side walls near particles, linearised; false: none is near. */
@@ -176,12 +192,14 @@ static bool find_walls(nrw_world *world)
         return false;
     const float k = (float)world->scenario->model.contact_stiffness_pN_um;
     bool any = false;
+    float *const walls[4] = {world->wall_x, world->wall_y, world->wall_gap, world->wall_give};
+    for (int part = 0; part < 4; part++)
+        memset(walls[part], 0, world->n * sizeof(float));
     for (size_t row = 0; row < world->n; row++) {
+        const float dx = world->sum_x[row], dy = world->sum_y[row];
         const float a = world->row_radius[row];
         const double near = WALL_NEAR * (double)a;
-        world->wall_x[row] = world->wall_y[row] = world->wall_gap[row] = 0.0f;
-        world->wall_give[row] = 0.0f;
-        if (wall_at_least(world, row) > near)
+        if (dx * dx + dy * dy < world->wall_free2[row] || wall_at_least(world, row) > near)
             continue;
         double gradient[2];
         const double distance = look_up_wall(world, row, gradient);
@@ -284,10 +302,12 @@ static nrw_status check_state(nrw_world *world, nrw_errors *errors)
     if (nrw_channel_is_open(world->channel))
         return NRW_OK;
     for (size_t row = 0; row < world->n; row++) {
-        const double through = -(double)world->row_radius[row];
-        if (wall_at_least(world, row) > through || look_up_wall(world, row, NULL) >= through)
-            continue;
         const uint32_t i = world->contacts.order[row];
+        const double through = -(double)world->row_radius[row];
+        const double way = world->seen_wall[i] - WALL_ERROR_UM - through;
+        if ((way > 0.0 && way2_since_seen(world, row) < way * way) ||
+            look_up_wall(world, row, NULL) >= through)
+            continue;
         return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step",
                               "particle %u left the channel through a wall at t = %.6g s, "
                               "(%.5g, %.5g) µm",
@@ -376,6 +396,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
                        world->start_y, world->start_z);
     world->task.n_filled = world->n;
     take_mobilities(world);
+    take_ways_to_walls(world);
     const bool walls = nrw_walls_look(world) && world->scenario->model.wall_drag;
     if (walls)
         nrw_wall_drag_take(world, nrw_brake_touch_um(world, excitation->size2));

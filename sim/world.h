@@ -111,6 +111,7 @@ typedef struct nrw_world {
     float *free_x, *free_y, *free_z, *move_xy, *move_z;
     float *floor_force, *floor_slope, *floor_z, *floor_give, *ceiling_z;
     float *wall_x, *wall_y, *wall_gap, *wall_give;
+    float *wall_free2; /* so far, squared, a row may go in the step before walls may be near */
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
     float *wall_mt[3], *wall_scratch[6], *wall_slope; /* of wall_drag.h */
