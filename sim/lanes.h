@@ -342,6 +342,38 @@ static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d
 }
 #endif
 
+/* Lane k of the result: the sum of vector k. */
+#if defined(__AVX512F__) && defined(__AVX512DQ__)
+static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])
+{
+    __m512 t[4]; /* each quarter: parts of the sums of four */
+    for (int k = 0; k < 4; k++) {
+        const __m512 a = of[4 * k], b = of[4 * k + 1], c = of[4 * k + 2], d = of[4 * k + 3];
+        const __m512 ab = _mm512_unpacklo_ps(a, b) + _mm512_unpackhi_ps(a, b);
+        const __m512 cd = _mm512_unpacklo_ps(c, d) + _mm512_unpackhi_ps(c, d);
+        t[k] = _mm512_shuffle_ps(ab, cd, 0x44) + _mm512_shuffle_ps(ab, cd, 0xee);
+    }
+    const __m512 low = _mm512_shuffle_f32x4(t[0], t[1], 0x44) +
+                       _mm512_shuffle_f32x4(t[0], t[1], 0xee);
+    const __m512 high = _mm512_shuffle_f32x4(t[2], t[3], 0x44) +
+                        _mm512_shuffle_f32x4(t[2], t[3], 0xee);
+    return _mm512_shuffle_f32x4(low, high, 0x88) + _mm512_shuffle_f32x4(low, high, 0xdd);
+}
+#else
+static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])
+{
+    float sums[NRW_WIDTH];
+    for (int k = 0; k < NRW_WIDTH; k++) {
+        float values[NRW_WIDTH];
+        lanes_store(values, of[k]);
+        sums[k] = 0.0f;
+        for (int lane = 0; lane < NRW_WIDTH; lane++)
+            sums[k] += values[lane];
+    }
+    return lanes_load(sums);
+}
+#endif
+
 #if !(defined(__AVX512F__) && defined(__AVX512DQ__))
 static inline float lanes_largest(nrw_lanes a)
 {

@@ -86,6 +86,20 @@ static inline void add_own(const nrw_pair_task *task, float *const *out, const p
     pair_block_store(&own, out, first, what);
 }
 
+/* A vector of rows is complete when all rows before it have been: the sums of its rows, and
+ * what the others left for them. */
+static inline void finish(const nrw_pair_task *task, float *const *out, size_t first,
+                          const nrw_lanes (*of_rows)[NRW_WIDTH], const int what)
+{
+    const nrw_lanes moment = what & WITH_DIPOLES ? lanes_load(task->moment + first)
+                                                 : lanes_all(1.0f);
+    for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++) {
+        const nrw_lanes own = lanes_sum_each(of_rows[k]), others = lanes_load(out[k] + first);
+        const nrw_lanes sum = k < 3 ? moment * (own - others) : k == 5 ? own - others : own + others;
+        lanes_store(out[k] + first, sum);
+    }
+}
+
 static inline void tile(const nrw_pair_task *given, const int what)
 {
     const nrw_pair_task copy = *given, *const task = &copy;
@@ -94,20 +108,23 @@ static inline void tile(const nrw_pair_task *given, const int what)
     const size_t n = task->n;
     for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
         memset(out[k], 0, n * sizeof(float));
-    for (size_t i = 0; i < task->n_filled; i++) {
-        const pair_row row = pair_row_of(task, i, what, no_shift);
-        const size_t first = i / NRW_WIDTH * NRW_WIDTH;
-        nrw_lanes sums[OUTPUTS];
-        for (int k = 0; k < OUTPUTS; k++)
-            sums[k] = lanes_all(0.0f);
-        if (i == first)
-            add_own(task, out, &law, first, what);
-        for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
-            pair_block block = pair_block_load(task, out, j, what);
-            pair_add(&law, &row, &block, sums, what, false, lanes_all(1.0f));
-            pair_block_store(&block, out, j, what);
+    for (size_t first = 0; first < task->n_filled; first += NRW_WIDTH) {
+        nrw_lanes of_rows[OUTPUTS][NRW_WIDTH];
+        add_own(task, out, &law, first, what);
+        for (size_t lane = 0; lane < NRW_WIDTH; lane++) {
+            const pair_row row = pair_row_of(task, first + lane, what, no_shift);
+            nrw_lanes sums[OUTPUTS];
+            for (int k = 0; k < OUTPUTS; k++)
+                sums[k] = lanes_all(0.0f);
+            for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
+                pair_block block = pair_block_load(task, out, j, what);
+                pair_add(&law, &row, &block, sums, what, false, lanes_all(1.0f));
+                pair_block_store(&block, out, j, what);
+            }
+            for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
+                of_rows[k][lane] = sums[k];
         }
-        pair_finish(task, out, i, sums, what);
+        finish(task, out, first, (const nrw_lanes(*)[NRW_WIDTH])of_rows, what);
     }
 }
 
