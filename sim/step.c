@@ -269,7 +269,8 @@ static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
     kernels->predict(&world->rows, (float)h);
     solve_contacts(world, h);
     const float *const moved[3] = {solve->ux, solve->uy, solve->uz};
-    if (!((double)kernels->store(&world->rows, moved) < 2.0 * world->body.diameter_um))
+    world->last_move_um = kernels->store(&world->rows, moved);
+    if (!((double)world->last_move_um < 2.0 * world->body.diameter_um))
         return report_move(world, h, errors);
     world->time_s += h;
     world->step++;
@@ -467,11 +468,13 @@ static void update_velocity(nrw_world *world, bool with_near, bool phases, float
 }
 
 /* Whether some particle has moved so far since the list was made that it may touch one
- * that is not listed: the step must end there. */
+ * that is not listed, or may overlap it by a third of a radius after one more substep like
+ * the last: the step must end there. */
 static bool strayed(const nrw_world *world)
 {
-    const float limit = nrw_contacts_limit_um(world->largest_radius);
-    return !(nrw_kernels_get()->strayed(&world->rows, world->n) <= limit);
+    const float a = world->largest_radius, gone = nrw_kernels_get()->strayed(&world->rows, world->n);
+    return !(gone <= nrw_contacts_limit_um(a)) ||
+           gone + world->last_move_um > (NRW_CONTACT_REACH - 1.0f + 1.0f / 6.0f) * a;
 }
 
 /* Moves through `span` s in substeps as long as the stability of the near forces and
