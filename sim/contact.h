@@ -11,8 +11,8 @@
  * contact forces, all changed at once in each sweep (Jacobi with Chebyshev momentum, each
  * pair's step scaled by how crowded its two particles are), starting from those that
  * the gaps give at a step's beginning, later in the step from the last substep's: neither
- * the stiffness sets the step, nor is a stored multiplier part of the state, nor does an unfinished solve push the swarm as a
- * whole (docs/physics.md, section 4).
+ * the stiffness sets the step, nor is a stored multiplier part of the state, nor does an
+ * unfinished solve push the swarm as a whole (docs/physics.md, section 4).
  *
  * Layout: every particle has a row; 16 rows make a chunk, worked on in vector
  * lanes. Slot s of a chunk holds the s-th neighbour of each of its rows, both

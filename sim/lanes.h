@@ -353,10 +353,10 @@ static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])
         const __m512 cd = _mm512_unpacklo_ps(c, d) + _mm512_unpackhi_ps(c, d);
         t[k] = _mm512_shuffle_ps(ab, cd, 0x44) + _mm512_shuffle_ps(ab, cd, 0xee);
     }
-    const __m512 low = _mm512_shuffle_f32x4(t[0], t[1], 0x44) +
-                       _mm512_shuffle_f32x4(t[0], t[1], 0xee);
-    const __m512 high = _mm512_shuffle_f32x4(t[2], t[3], 0x44) +
-                        _mm512_shuffle_f32x4(t[2], t[3], 0xee);
+    const __m512 low =
+        _mm512_shuffle_f32x4(t[0], t[1], 0x44) + _mm512_shuffle_f32x4(t[0], t[1], 0xee);
+    const __m512 high =
+        _mm512_shuffle_f32x4(t[2], t[3], 0x44) + _mm512_shuffle_f32x4(t[2], t[3], 0xee);
     return _mm512_shuffle_f32x4(low, high, 0x88) + _mm512_shuffle_f32x4(low, high, 0xdd);
 }
 #else

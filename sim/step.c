@@ -472,7 +472,8 @@ static void update_velocity(nrw_world *world, bool with_near, bool phases, float
  * the last: the step must end there. */
 static bool strayed(const nrw_world *world)
 {
-    const float a = world->largest_radius, gone = nrw_kernels_get()->strayed(&world->rows, world->n);
+    const float a = world->largest_radius;
+    const float gone = nrw_kernels_get()->strayed(&world->rows, world->n);
     return !(gone <= nrw_contacts_limit_um(a)) ||
            gone + world->last_move_um > (NRW_CONTACT_REACH - 1.0f + 1.0f / 6.0f) * a;
 }

@@ -46,7 +46,7 @@ static inline nrw_lanes half_of_lanes(void)
     return lanes_load(weights);
 }
 
-/* Leaves the sums where pair_finish expects those of earlier rows. */
+/* Leaves the sums where finish expects those of earlier rows. */
 static inline void add_own(const nrw_pair_task *task, float *const *out, const pair_law *law,
                            size_t first, const int what)
 {
@@ -91,11 +91,17 @@ static inline void add_own(const nrw_pair_task *task, float *const *out, const p
 static inline void finish(const nrw_pair_task *task, float *const *out, size_t first,
                           const nrw_lanes (*of_rows)[NRW_WIDTH], const int what)
 {
-    const nrw_lanes moment = what & WITH_DIPOLES ? lanes_load(task->moment + first)
-                                                 : lanes_all(1.0f);
+    nrw_lanes moment = lanes_all(1.0f);
+    if (what & WITH_DIPOLES)
+        moment = lanes_load(task->moment + first);
     for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++) {
         const nrw_lanes own = lanes_sum_each(of_rows[k]), others = lanes_load(out[k] + first);
-        const nrw_lanes sum = k < 3 ? moment * (own - others) : k == 5 ? own - others : own + others;
+        /* see add_own for the signs */
+        nrw_lanes sum = own + others;
+        if (k < 3 || k == 5)
+            sum = own - others;
+        if (k < 3)
+            sum = moment * sum;
         lanes_store(out[k] + first, sum);
     }
 }
