@@ -1,5 +1,6 @@
 #include "arena.h"
 
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,16 +15,18 @@ void *nrw_arena_take(nrw_arena *arena, size_t n, size_t size)
 int nrw_arena_commit(nrw_arena *arena)
 {
     arena->size = arena->used > 0 ? arena->used : NRW_ARENA_ALIGN;
-    arena->block = aligned_alloc(NRW_ARENA_ALIGN, arena->size);
-    if (!arena->block)
+    /* from calloc, so that what a large world never writes to takes no memory: contact lists
+     * have room for more neighbours than most swarms have */
+    arena->memory = calloc(1, arena->size + NRW_ARENA_ALIGN);
+    if (!arena->memory)
         return 0;
-    memset(arena->block, 0, arena->size);
+    arena->block = arena->memory + NRW_ARENA_ALIGN - (uintptr_t)arena->memory % NRW_ARENA_ALIGN;
     arena->used = 0;
     return 1;
 }
 
 void nrw_arena_clear(nrw_arena *arena)
 {
-    free(arena->block);
+    free(arena->memory);
     memset(arena, 0, sizeof *arena);
 }

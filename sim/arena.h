@@ -8,8 +8,9 @@
 #define NRW_ARENA_ALIGN 64 /* a cache line, and the widest vector register */
 
 typedef struct nrw_arena {
-    unsigned char *block; /* owned; NULL while sizes are only counted */
+    unsigned char *block; /* in `memory`; NULL while sizes are only counted */
     size_t used, size;
+    unsigned char *memory; /* owned */
 } nrw_arena;
 
 /* Takes n × size bytes, zeroed, aligned to NRW_ARENA_ALIGN. With block == NULL it

@@ -20,7 +20,7 @@ static plan lay_out(nrw_arena *arena)
 
 Test(arena, first_pass_counts_and_gives_no_pointers)
 {
-    nrw_arena arena = {NULL, 0, 0};
+    nrw_arena arena = {NULL, 0, 0, NULL};
     const plan counted = lay_out(&arena);
     cr_assert_null(counted.doubles);
     cr_assert_null(counted.bytes);
@@ -30,7 +30,7 @@ Test(arena, first_pass_counts_and_gives_no_pointers)
 
 Test(arena, second_pass_gives_zeroed_aligned_blocks_that_do_not_overlap)
 {
-    nrw_arena arena = {NULL, 0, 0};
+    nrw_arena arena = {NULL, 0, 0, NULL};
     (void)lay_out(&arena);
     cr_assert(nrw_arena_commit(&arena));
     const plan given = lay_out(&arena);
@@ -56,7 +56,7 @@ Test(arena, second_pass_gives_zeroed_aligned_blocks_that_do_not_overlap)
 
 Test(arena, nothing_taken_is_still_a_valid_block)
 {
-    nrw_arena arena = {NULL, 0, 0};
+    nrw_arena arena = {NULL, 0, 0, NULL};
     cr_assert(nrw_arena_commit(&arena));
     cr_assert_not_null(arena.block);
     nrw_arena_clear(&arena);
