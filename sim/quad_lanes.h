@@ -3,6 +3,8 @@
 #ifndef NRW_QUAD_LANES_H
 #define NRW_QUAD_LANES_H
 
+#include <string.h>
+
 #include "kernel.h"
 #include "lanes.h"
 
