@@ -7,7 +7,9 @@
         nrw_tile_flow_##suffix, nrw_tile_response_##suffix;                                        \
     nrw_quad_kernel nrw_quad_dipoles_##suffix;                                                     \
     nrw_quads_within_kernel nrw_quad_within_##suffix;                                              \
+    nrw_quad_take_kernel nrw_quad_take_##suffix;                                                   \
     nrw_quad_places_kernel nrw_quad_places_##suffix;                                               \
+    nrw_quad_turn_kernel nrw_quad_turn_##suffix;                                                   \
     nrw_block_kernel nrw_block_averaged_##suffix, nrw_block_averaged_flow_##suffix,                \
         nrw_block_flow_##suffix, nrw_block_response_##suffix;                                      \
     nrw_far_kernel nrw_far_gather_##suffix, nrw_far_across_dipoles_##suffix,                       \
@@ -41,7 +43,9 @@
         .tile_response = nrw_tile_response_##suffix,                                               \
         .quad_dipoles = nrw_quad_dipoles_##suffix,                                                 \
         .quads_within = nrw_quad_within_##suffix,                                                  \
+        .quad_take = nrw_quad_take_##suffix,                                                       \
         .quad_places = nrw_quad_places_##suffix,                                                   \
+        .quad_turn = nrw_quad_turn_##suffix,                                                       \
         .block_averaged = nrw_block_averaged_##suffix,                                             \
         .block_averaged_flow = nrw_block_averaged_flow_##suffix,                                   \
         .block_flow = nrw_block_flow_##suffix,                                                     \

@@ -74,9 +74,24 @@ typedef struct nrw_quad {
     float moment[NRW_QUAD];
 } nrw_quad;
 
-/* Places of n_quads quads from x, y, z (4 n_quads): units = turn · place. */
-typedef void nrw_quad_places_kernel(size_t n_quads, const double *x, const double *y,
-                                    const double *z, const double turn[3][3], nrw_quad *quads);
+/* Places of quads, axis by axis in double precision, µm; arrays are (4 n_quads) by row. */
+typedef struct nrw_quad_rows {
+    size_t n_quads;
+    const uint32_t *order;  /* particle of each row */
+    const double *given[3]; /* by particle */
+    double *at[3];          /* those of the rows */
+    const double *ref[3];   /* where they were */
+    double drift[3];        /* how far all have moved since */
+} nrw_quad_rows;
+
+/* Fills `at`; the square of how far somebody has moved from `ref` beyond the drift. */
+typedef double nrw_quad_take_kernel(const nrw_quad_rows *rows);
+/* Places in the quads' units: turn · at. */
+typedef void nrw_quad_places_kernel(const nrw_quad_rows *rows, const double turn[3][3],
+                                    nrw_quad *quads);
+/* Forces of nrw_quad_task as turnᵀ · force · moment, in place. */
+typedef void nrw_quad_turn_kernel(size_t n_quads, const nrw_quad *quads, const float turn[3][3],
+                                  float *forces);
 
 /* Blocks of four quads among which a quad's neighbours are. */
 typedef struct nrw_quad_search {
@@ -306,7 +321,9 @@ typedef struct nrw_kernels {
     nrw_tile_kernel *tile_response;        /* forces for each tensor component alone */
     nrw_quad_kernel *quad_dipoles;         /* forces from a common tensor, within a cutoff */
     nrw_quads_within_kernel *quads_within;
+    nrw_quad_take_kernel *quad_take;
     nrw_quad_places_kernel *quad_places;
+    nrw_quad_turn_kernel *quad_turn;
     nrw_block_kernel *block_averaged;      /* forces from a common tensor, of all listed pairs */
     nrw_block_kernel *block_averaged_flow; /* ... and the pair flow above the floor */
     nrw_block_kernel *block_flow, *block_response;

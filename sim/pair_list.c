@@ -97,45 +97,58 @@ void nrw_pair_list_clear(nrw_pair_list *list)
 
 /* --- places ----------------------------------------------------------------- */
 
-static void take_places(nrw_pair_list *list, const double *const places[3])
-{
-    const nrw_block_tree *tree = &list->tree;
-    for (int axis = 0; axis < 3; axis++) {
-        double *at = list->at[axis];
-        for (size_t row = 0; row < tree->n; row++)
-            at[row] = places[axis][tree->order[row]];
-        for (size_t row = tree->n; row < tree->n_rows; row++)
-            at[row] = at[row / NRW_BLOCK * NRW_BLOCK] + CUTOFFS_AWAY * list->cutoff_um;
-    }
-}
-
 /* How far the particles of some rows have moved since the list was made, on average. */
-static double drift_of(const double *at, const double *ref, size_t n)
+static double drift_of(const double *given, const uint32_t *order, const double *ref, size_t n)
 {
     const size_t stride = n / DRIFT_SAMPLE + 1;
     double sum = 0.0, count = 0.0;
     for (size_t row = 0; row < n; row += stride, count += 1.0)
-        sum += at[row] - ref[row];
+        sum += given[order[row]] - ref[row];
     return sum / count;
 }
 
-/* Whether some particle has moved by more than half of the skin against the others. */
-static bool moved_too_far(const nrw_pair_list *list)
+static void place_row(nrw_pair_list *list, const double *const places[3], size_t row)
 {
-    const size_t n = list->tree.n;
-    const double limit = 0.5 * list->skin_um;
-    double drift[3], largest = 0.0;
+    const nrw_block_tree *tree = &list->tree;
+    const size_t first = row / NRW_BLOCK * NRW_BLOCK;
     for (int axis = 0; axis < 3; axis++)
-        drift[axis] = drift_of(list->at[axis], list->ref[axis], n);
-    for (size_t row = 0; row < n; row++) {
-        double square = 0.0;
-        for (int axis = 0; axis < 3; axis++) {
-            const double strayed = list->at[axis][row] - list->ref[axis][row] - drift[axis];
-            square += strayed * strayed;
-        }
-        largest = square > largest ? square : largest;
+        list->at[axis][row] = row < tree->n
+                                  ? places[axis][tree->order[row]]
+                                  : list->at[axis][first] + CUTOFFS_AWAY * list->cutoff_um;
+}
+
+/* Takes the places over. False: some particle has moved by more than half of the skin
+ * against the others since the list was made. */
+static bool take_places(nrw_pair_list *list, const double *const places[3])
+{
+    const nrw_block_tree *tree = &list->tree;
+    const double limit = 0.5 * list->skin_um;
+    nrw_quad_rows rows = {.n_quads = tree->n / NRW_QUAD, .order = tree->order};
+    for (int axis = 0; axis < 3; axis++) {
+        rows.given[axis] = places[axis];
+        rows.at[axis] = list->at[axis];
+        rows.ref[axis] = list->ref[axis];
+        rows.drift[axis] = drift_of(places[axis], tree->order, list->ref[axis], tree->n);
     }
-    return !(largest <= limit * limit);
+    double largest = list->kernels->quad_take(&rows);
+    for (size_t row = rows.n_quads * NRW_QUAD; row < tree->n_rows; row++) {
+        double square = 0.0;
+        place_row(list, places, row);
+        for (int axis = 0; axis < 3; axis++)
+            square += pow(list->at[axis][row] - list->ref[axis][row] - rows.drift[axis], 2.0);
+        largest = row < tree->n && square > largest ? square : largest;
+    }
+    return largest <= limit * limit;
+}
+
+/* The list is made for these places. */
+static void keep_places(nrw_pair_list *list, const double *const places[3])
+{
+    for (size_t row = 0; row < list->tree.n_rows; row++) {
+        place_row(list, places, row);
+        for (int axis = 0; axis < 3; axis++)
+            list->ref[axis][row] = list->at[axis][row];
+    }
 }
 
 /* --- list ------------------------------------------------------------------- */
@@ -274,8 +287,9 @@ static bool list_all(nrw_pair_list *list)
 
 static void place_quads(nrw_pair_list *list, const double turn[3][3])
 {
-    list->kernels->quad_places(list->tree.n_rows / NRW_QUAD, list->at[0], list->at[1], list->at[2],
-                               turn, list->quads);
+    const nrw_quad_rows rows = {.n_quads = list->tree.n_rows / NRW_QUAD,
+                                .at = {list->at[0], list->at[1], list->at[2]}};
+    list->kernels->quad_places(&rows, turn, list->quads);
 }
 
 static bool build(nrw_pair_list *list)
@@ -283,8 +297,6 @@ static bool build(nrw_pair_list *list)
     const size_t n_rows = list->tree.n_rows, n_quads = n_rows / NRW_QUAD;
     const double scale = CUTOFF_UNITS / list->cutoff_um;
     const double straight[3][3] = {{scale, 0.0, 0.0}, {0.0, scale, 0.0}, {0.0, 0.0, scale}};
-    for (int axis = 0; axis < 3; axis++)
-        memcpy(list->ref[axis], list->at[axis], n_rows * sizeof(double));
     memset(&list->quads[n_quads], 0, sizeof *list->quads);
     memset(list->left_to, 0, n_quads * sizeof *list->left_to);
     place_quads(list, straight);
@@ -301,18 +313,15 @@ bool nrw_pair_list_refresh(nrw_pair_list *list, size_t n, const double *x_um, co
     const double *const places[3] = {x_um, y_um, z_um};
     const bool same = list->n_builds > 0 && n == list->tree.n && cutoff_um == list->cutoff_um &&
                       skin_um == list->skin_um;
-    if (same) {
-        take_places(list, places);
-        if (!moved_too_far(list))
-            return true;
-    }
+    if (same && take_places(list, places))
+        return true;
     list->cutoff_um = cutoff_um;
     list->skin_um = skin_um;
     if (same && list->n_builds % LISTS_A_SORT != 0)
         nrw_block_tree_move(&list->tree, x_um, y_um, z_um);
     else
         nrw_block_tree_sort(&list->tree, n, x_um, y_um, z_um);
-    take_places(list, places);
+    keep_places(list, places);
     return build(list);
 }
 
@@ -339,20 +348,27 @@ static void principal_axes(nrw_pair_list *list, const float tensor[NRW_N_TENSOR]
     }
 }
 
-/* From the kernel's forces, along the principal axes, to those on the particles. */
-static void give_forces(const nrw_pair_list *list, const float turn[3][3], float *force_pN)
+static void take_moments(nrw_pair_list *list, const float *moment)
 {
     const nrw_block_tree *tree = &list->tree;
-    for (size_t row = 0; row < tree->n; row++) {
-        const size_t quad = row / NRW_QUAD, r = row % NRW_QUAD;
-        const float *f = list->forces + NRW_QUAD_FLOATS * quad + r;
-        const float moment = list->quads[quad].moment[r];
-        const float along[3] = {moment * f[0], moment * f[NRW_QUAD], moment * f[2 * NRW_QUAD]};
-        float *out = force_pN + 3 * (size_t)tree->order[row];
-        for (int axis = 0; axis < 3; axis++)
-            out[axis] =
-                turn[0][axis] * along[0] + turn[1][axis] * along[1] + turn[2][axis] * along[2];
-    }
+    for (size_t quad = 0; quad < tree->n_rows / NRW_QUAD; quad++)
+        for (size_t r = 0; r < NRW_QUAD; r++) {
+            const size_t row = NRW_QUAD * quad + r;
+            list->quads[quad].moment[r] = row < tree->n ? moment[tree->order[row]] : 0.0f;
+        }
+}
+
+static void give_forces(const nrw_pair_list *list, float *force_pN)
+{
+    const nrw_block_tree *tree = &list->tree;
+    for (size_t quad = 0; quad < tree->n_rows / NRW_QUAD; quad++)
+        for (size_t r = 0; r < NRW_QUAD && NRW_QUAD * quad + r < tree->n; r++) {
+            const float *f = list->forces + NRW_QUAD_FLOATS * quad + r;
+            float *out = force_pN + 3 * (size_t)tree->order[NRW_QUAD * quad + r];
+            out[0] = f[0];
+            out[1] = f[NRW_QUAD];
+            out[2] = f[2 * NRW_QUAD];
+        }
 }
 
 void nrw_pair_list_forces(nrw_pair_list *list, const float *moment,
@@ -377,10 +393,9 @@ void nrw_pair_list_forces(nrw_pair_list *list, const float *moment,
             turn[k][axis] = scale * axes[k][axis];
             back[k][axis] = (float)(-pow(scale, 4.0) * axes[k][axis]);
         }
-    for (size_t row = 0; row < tree->n_rows; row++)
-        list->quads[row / NRW_QUAD].moment[row % NRW_QUAD] =
-            row < tree->n ? moment[tree->order[row]] : 0.0f;
+    take_moments(list, moment);
     place_quads(list, (const double(*)[3])turn);
     list->kernels->quad_dipoles(&task);
-    give_forces(list, (const float(*)[3])back, force_pN);
+    list->kernels->quad_turn(task.n_quads, list->quads, (const float(*)[3])back, list->forces);
+    give_forces(list, force_pN);
 }

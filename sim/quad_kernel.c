@@ -20,7 +20,9 @@
 
 nrw_quad_kernel NRW_KERNEL(nrw_quad_dipoles_);
 nrw_quads_within_kernel NRW_KERNEL(nrw_quad_within_);
+nrw_quad_take_kernel NRW_KERNEL(nrw_quad_take_);
 nrw_quad_places_kernel NRW_KERNEL(nrw_quad_places_);
+nrw_quad_turn_kernel NRW_KERNEL(nrw_quad_turn_);
 
 #if defined(__clang__)
 #define QUAD_UNROLL
@@ -30,25 +32,85 @@ nrw_quad_places_kernel NRW_KERNEL(nrw_quad_places_);
 
 /* --- places ----------------------------------------------------------------- */
 
+/* Something of each of a quad's four. */
+typedef double four_doubles __attribute__((vector_size(32)));
+typedef float four_floats __attribute__((vector_size(16)));
+typedef uint64_t four_longs __attribute__((vector_size(32)));
+typedef int32_t four_ints __attribute__((vector_size(16)));
+
+/* Through pointers: without AVX the widest don't go in registers. */
+static inline void load_four(four_doubles *four, const double *p)
+{
+    memcpy(four, p, sizeof *four);
+}
+
+static inline void load_four_floats(four_floats *four, const float *p)
+{
+    memcpy(four, p, sizeof *four);
+}
+
+double NRW_KERNEL(nrw_quad_take_)(const nrw_quad_rows *rows)
+{
+    four_doubles largest = {0.0, 0.0, 0.0, 0.0};
+    for (size_t k = 0; k < rows->n_quads; k++) {
+        const uint32_t *i = rows->order + NRW_QUAD * k;
+        four_doubles square = {0.0, 0.0, 0.0, 0.0};
+        QUAD_UNROLL
+        for (int axis = 0; axis < 3; axis++) {
+            const double *given = rows->given[axis];
+            const four_doubles at = {given[i[0]], given[i[1]], given[i[2]], given[i[3]]};
+            memcpy(rows->at[axis] + NRW_QUAD * k, &at, sizeof at);
+            four_doubles off;
+            load_four(&off, rows->ref[axis] + NRW_QUAD * k);
+            off = at - off - rows->drift[axis];
+            square += off * off;
+        }
+        const four_longs more = (four_longs)(square > largest);
+        largest = (four_doubles)((more & (four_longs)square) | (~more & (four_longs)largest));
+    }
+    double most = largest[0];
+    for (int r = 1; r < NRW_QUAD; r++)
+        most = largest[r] > most ? largest[r] : most;
+    return most;
+}
+
 /* Added to a double below 2^51, leaves it rounded to a whole number in the low bits. */
 #define WHOLE 0x1.8p52
 
-void NRW_KERNEL(nrw_quad_places_)(size_t n_quads, const double *x, const double *y, const double *z,
-                                  const double turn[3][3], nrw_quad *quads)
+void NRW_KERNEL(nrw_quad_places_)(const nrw_quad_rows *rows, const double turn[3][3],
+                                  nrw_quad *quads)
 {
-    for (size_t k = 0; k < n_quads; k++) {
+    for (size_t k = 0; k < rows->n_quads; k++) {
         int32_t *const out[3] = {quads[k].x, quads[k].y, quads[k].z};
+        four_doubles at[3];
+        for (int axis = 0; axis < 3; axis++)
+            load_four(&at[axis], rows->at[axis] + NRW_QUAD * k);
         QUAD_UNROLL
         for (int axis = 0; axis < 3; axis++) {
-            const double a = turn[axis][0], b = turn[axis][1], c = turn[axis][2];
-            double sums[NRW_QUAD];
-            uint64_t bits[NRW_QUAD];
-            for (size_t r = 0; r < NRW_QUAD; r++)
-                sums[r] = a * x[NRW_QUAD * k + r] + b * y[NRW_QUAD * k + r] +
-                          c * z[NRW_QUAD * k + r] + WHOLE;
-            memcpy(bits, sums, sizeof bits);
-            for (size_t r = 0; r < NRW_QUAD; r++)
-                out[axis][r] = (int32_t)(uint32_t)bits[r];
+            const four_doubles sums =
+                turn[axis][0] * at[0] + turn[axis][1] * at[1] + turn[axis][2] * at[2] + WHOLE;
+            const four_ints units = __builtin_convertvector((four_longs)sums, four_ints);
+            memcpy(out[axis], &units, sizeof units);
+        }
+    }
+}
+
+void NRW_KERNEL(nrw_quad_turn_)(size_t n_quads, const nrw_quad *quads, const float turn[3][3],
+                                float *forces)
+{
+    for (size_t k = 0; k < n_quads; k++) {
+        float *force = forces + NRW_QUAD_FLOATS * k;
+        four_floats moment, along[3];
+        load_four_floats(&moment, quads[k].moment);
+        for (int axis = 0; axis < 3; axis++) {
+            load_four_floats(&along[axis], force + NRW_QUAD * axis);
+            along[axis] *= moment;
+        }
+        QUAD_UNROLL
+        for (int axis = 0; axis < 3; axis++) {
+            const four_floats sum =
+                turn[0][axis] * along[0] + turn[1][axis] * along[1] + turn[2][axis] * along[2];
+            memcpy(force + NRW_QUAD * axis, &sum, sizeof sum);
         }
     }
 }
