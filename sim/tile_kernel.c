@@ -1,7 +1,7 @@
 /* Pair kernels over half of the matrix: each pair once. Compiled once per instruction
  * set with NRW_KERNEL_SUFFIX set.
  *
- * One row i at a time is held in registers against all vectors of j above it; the part
+ * Two rows at a time are held in registers against all vectors of j above them; the part
  * of j goes to memory, which for swarms that are worth all pairs stays in the nearest
  * cache. */
 #include <string.h>
@@ -15,6 +15,12 @@
 #define NRW_JOIN2(a, b) a##b
 #define NRW_JOIN(a, b) NRW_JOIN2(a, b)
 #define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
+
+#if defined(__clang__)
+#define TILE_UNROLL
+#else
+#define TILE_UNROLL _Pragma("GCC unroll 2")
+#endif
 
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_);
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_flow_);
@@ -106,6 +112,10 @@ static inline void finish(const nrw_pair_task *task, float *const *out, size_t f
     }
 }
 
+/* Rows that meet a vector of others together: it is read and written once for both. More
+ * of them leave too few registers. */
+enum { ROWS_TOGETHER = 2 };
+
 static inline void tile(const nrw_pair_task *given, const int what)
 {
     const nrw_pair_task copy = *given, *const task = &copy;
@@ -117,18 +127,26 @@ static inline void tile(const nrw_pair_task *given, const int what)
     for (size_t first = 0; first < task->n_filled; first += NRW_WIDTH) {
         nrw_lanes of_rows[OUTPUTS][NRW_WIDTH];
         add_own(task, out, &law, first, what);
-        for (size_t lane = 0; lane < NRW_WIDTH; lane++) {
-            const pair_row row = pair_row_of(task, first + lane, what, no_shift);
-            nrw_lanes sums[OUTPUTS];
-            for (int k = 0; k < OUTPUTS; k++)
-                sums[k] = lanes_all(0.0f);
+        for (size_t lane = 0; lane < NRW_WIDTH; lane += ROWS_TOGETHER) {
+            pair_row rows[ROWS_TOGETHER];
+            nrw_lanes sums[ROWS_TOGETHER][OUTPUTS];
+            TILE_UNROLL
+            for (size_t r = 0; r < ROWS_TOGETHER; r++) {
+                rows[r] = pair_row_of(task, first + lane + r, what, no_shift);
+                for (int k = 0; k < OUTPUTS; k++)
+                    sums[r][k] = lanes_all(0.0f);
+            }
             for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
                 pair_block block = pair_block_load(task, out, j, what);
-                pair_add(&law, &row, &block, sums, what, false, lanes_all(1.0f));
+                TILE_UNROLL
+                for (size_t r = 0; r < ROWS_TOGETHER; r++)
+                    pair_add(&law, &rows[r], &block, sums[r], what, false, lanes_all(1.0f));
                 pair_block_store(&block, out, j, what);
             }
-            for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
-                of_rows[k][lane] = sums[k];
+            TILE_UNROLL
+            for (size_t r = 0; r < ROWS_TOGETHER; r++)
+                for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
+                    of_rows[k][lane + r] = sums[r][k];
         }
         finish(task, out, first, (const nrw_lanes(*)[NRW_WIDTH])of_rows, what);
     }
