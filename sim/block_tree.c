@@ -264,3 +264,19 @@ size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const
     }
     return n_found;
 }
+
+void nrw_block_tree_around(const nrw_block_tree *tree, const float low[3], const float high[3],
+                           float reach_um, size_t first, nrw_block_boxes *near)
+{
+    near->n = nrw_block_tree_near(tree, low, high, reach_um, first, near->blocks);
+    const size_t padded = (near->n + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
+    for (size_t k = 0; k < padded; k++) {
+        const nrw_block_node *node = &tree->nodes[near->blocks[k < near->n ? k : 0]];
+        for (int axis = 0; axis < 3; axis++) {
+            near->low[axis][k] = k < near->n ? node->low[axis] : INFINITY;
+            near->high[axis][k] = k < near->n ? node->high[axis] : INFINITY;
+        }
+    }
+    for (size_t k = 0; k < near->n; k++)
+        near->blocks[k] = tree->nodes[near->blocks[k]].first;
+}

@@ -74,6 +74,11 @@ static inline float nrw_boxes_apart2_um2(const float low_a[3], const float high_
 size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const float high[3],
                            float reach_um, size_t first, uint32_t *found);
 
+/* The same with the blocks' boxes, into `near`, whose arrays must have room for all of the
+ * tree's blocks, padded to a multiple of NRW_LANES. */
+void nrw_block_tree_around(const nrw_block_tree *tree, const float low[3], const float high[3],
+                           float reach_um, size_t first, nrw_block_boxes *near);
+
 /* Largest number of nodes that nrw_block_tree_sort can make for n particles. */
 size_t nrw_block_tree_most_nodes(size_t n);
 

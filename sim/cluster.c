@@ -163,14 +163,22 @@ static bool join_among_all(const cloud *all, double reach, uint32_t *parents, do
         radius[i] = i < all->n ? (float)all->radius[i] : 0.0f;
     }
     const float margin = 1.001f * (float)reach;
+    const nrw_close_search search = {.boxes.n = padded / NRW_LANES,
+                                     .x = x,
+                                     .y = y,
+                                     .z = z,
+                                     .radius = radius,
+                                     .reach = margin,
+                                     .inner = margin,
+                                     .most = MOST_CLOSE};
+    uint32_t close[NRW_QUAD * MOST_CLOSE + 2 * NRW_LANES], starts[NRW_QUAD + 1] = {0};
     for (size_t i = 0; i < all->n; i++) {
-        uint32_t close[2 * MOST_CLOSE + NRW_LANES];
-        const size_t n_close =
-            nrw_kernels_get()->close(padded, x, y, z, radius, i, margin, margin, MOST_CLOSE, close);
-        if (n_close > MOST_CLOSE)
+        const size_t left = all->n - i, r = i % NRW_QUAD;
+        if (r == 0 &&
+            !nrw_kernels_get()->close(&search, i, left < NRW_QUAD ? left : NRW_QUAD, close, starts))
             return false;
         double least2 = INFINITY;
-        for (size_t k = 0; k < n_close; k++) {
+        for (size_t k = starts[r]; k < starts[r + 1]; k++) {
             const uint32_t j = close[k];
             const double d2 = distance2(all, i, j);
             const double join_um = reach * (all->radius[i] + all->radius[j]);

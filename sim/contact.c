@@ -44,7 +44,13 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->n_neighbours = nrw_arena_take(arena, n_rows, sizeof(float));
     contacts->self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->row_place = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
-    contacts->near_blocks = nrw_arena_take(arena, contacts->n_chunks, sizeof(uint32_t));
+    contacts->place_self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    const size_t n_blocks = (contacts->n_chunks + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
+    contacts->near.blocks = nrw_arena_take(arena, n_blocks, sizeof(uint32_t));
+    for (int axis = 0; axis < 3; axis++) {
+        contacts->near.low[axis] = nrw_arena_take(arena, n_blocks, sizeof(float));
+        contacts->near.high[axis] = nrw_arena_take(arena, n_blocks, sizeof(float));
+    }
     contacts->row_of = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->starts = nrw_arena_take(arena, contacts->n_chunks + 1, sizeof(uint32_t));
     contacts->partner = nrw_arena_take(arena, capacity, sizeof(uint32_t));
@@ -60,8 +66,8 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
                        &contacts->sort_radius};
     for (size_t k = 0; k < sizeof sorts / sizeof *sorts; k++)
         *sorts[k] = nrw_arena_take(arena, n_rows, sizeof(float));
-    contacts->found =
-        nrw_arena_take(arena, capacity + 3 * NRW_CONTACT_MOST + NRW_LANES, sizeof(uint32_t));
+    contacts->found = nrw_arena_take(arena, capacity + NRW_QUAD * NRW_CONTACT_MOST + 2 * NRW_LANES,
+                                     sizeof(uint32_t));
     contacts->found_starts = nrw_arena_take(arena, n + 1, sizeof(uint32_t));
 }
 
@@ -79,20 +85,27 @@ nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 
 /* --- refresh ---------------------------------------------------------------- */
 
-static double mean(size_t n, const double *values)
+/* Together, since a sum waits for each of its additions. */
+static void take_means(size_t n, const double *x, const double *y, const double *z, double means[3])
 {
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += values[i];
-    return sum / (double)n;
+    double sums[3] = {0.0, 0.0, 0.0};
+    for (size_t i = 0; i < n; i++) {
+        sums[0] += x[i];
+        sums[1] += y[i];
+        sums[2] += z[i];
+    }
+    for (int axis = 0; axis < 3; axis++)
+        means[axis] = sums[axis] / (double)n;
 }
 
 static bool moved_too_far(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
                           const double *z, double limit)
 {
-    const double mx = mean(n, x) - mean(n, contacts->ref_x);
-    const double my = mean(n, y) - mean(n, contacts->ref_y);
-    const double mz = mean(n, z) - mean(n, contacts->ref_z);
+    double means[3];
+    take_means(n, x, y, z, means);
+    const double mx = means[0] - contacts->ref_means[0];
+    const double my = means[1] - contacts->ref_means[1];
+    const double mz = means[2] - contacts->ref_means[2];
     double largest = 0.0;
     for (size_t i = 0; i < n; i++) {
         const double dx = x[i] - contacts->ref_x[i] - mx;
@@ -123,16 +136,42 @@ static void sort_rows(nrw_contacts *contacts)
             contacts->order[row] = nrw_contacts_particle(contacts, place);
             contacts->row_place[row] = (uint32_t)place;
             contacts->row_of[contacts->order[row]] = (uint32_t)row;
+            contacts->place_self[place] = (uint32_t)nrw_four_of(row);
         }
     }
-    for (size_t row = n; row < contacts->n_rows; row++)
+    for (size_t row = n; row < contacts->n_rows; row++) {
         contacts->order[row] = (uint32_t)n;
+        contacts->row_place[row] = 0;
+    }
 }
 
-static bool fill_slots(nrw_contacts *contacts, const float *radius)
+/* The slots of a chunk, `width` a row. */
+static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t counts[NRW_LANES],
+                       uint32_t width)
 {
-    const uint32_t none = (uint32_t)nrw_four_of(contacts->n_rows),
-                   *found_starts = contacts->found_starts;
+    const uint32_t none = (uint32_t)nrw_four_of(contacts->n_rows), *self = contacts->place_self;
+    const float *radius = contacts->sort_radius;
+    const size_t begin = contacts->starts[chunk];
+    for (size_t lane = 0; lane < NRW_LANES; lane++) {
+        const size_t place = contacts->row_place[chunk * NRW_LANES + lane];
+        const uint32_t *others = contacts->found + contacts->found_starts[place];
+        const float own = radius[place];
+        uint32_t *partner = contacts->partner + begin + lane;
+        float *touch = contacts->touch + begin + lane;
+        for (size_t slot = 0; slot < counts[lane]; slot++) {
+            partner[slot * NRW_LANES] = self[others[slot]];
+            touch[slot * NRW_LANES] = own + radius[others[slot]];
+        }
+        for (size_t slot = counts[lane]; slot < width; slot++) {
+            partner[slot * NRW_LANES] = none;
+            touch[slot * NRW_LANES] = 1.0f;
+        }
+    }
+}
+
+static bool fill_slots(nrw_contacts *contacts)
+{
+    const uint32_t *found_starts = contacts->found_starts;
     contacts->starts[0] = 0;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++) {
         const uint32_t *order = contacts->order + chunk * NRW_LANES;
@@ -148,19 +187,7 @@ static bool fill_slots(nrw_contacts *contacts, const float *radius)
         }
         if (begin + width * NRW_LANES > contacts->capacity)
             return false;
-        for (uint32_t slot = 0; slot < width; slot++) {
-            for (size_t lane = 0; lane < NRW_LANES; lane++) {
-                const size_t at = begin + slot * NRW_LANES + lane;
-                contacts->partner[at] = none;
-                contacts->touch[at] = 1.0f;
-                if (slot >= counts[lane])
-                    continue;
-                const uint32_t other = contacts->found[found_starts[places[lane]] + slot];
-                const uint32_t i = order[lane], j = nrw_contacts_particle(contacts, other);
-                contacts->partner[at] = (uint32_t)nrw_four_of(contacts->row_of[j]);
-                contacts->touch[at] = radius[i] + radius[j];
-            }
-        }
+        fill_chunk(contacts, chunk, counts, width);
         contacts->starts[chunk + 1] = begin + width * NRW_LANES;
     }
     contacts->n_slots = contacts->starts[contacts->n_chunks];
@@ -176,7 +203,7 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
     contacts->overflow = !found;
     if (found) {
         sort_rows(contacts);
-        contacts->overflow = !fill_slots(contacts, radius);
+        contacts->overflow = !fill_slots(contacts);
     }
     for (size_t row = 0; row < contacts->n_rows; row++)
         contacts->order4[row] = 4 * contacts->order[row];
@@ -184,6 +211,7 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
     memcpy(contacts->ref_x, x, n * sizeof *x);
     memcpy(contacts->ref_y, y, n * sizeof *y);
     memcpy(contacts->ref_z, z, n * sizeof *z);
+    take_means(n, x, y, z, contacts->ref_means);
     contacts->valid = !contacts->overflow;
     contacts->n_builds++;
 }

@@ -56,16 +56,18 @@ typedef struct nrw_contacts {
     float *n_neighbours;           /* (n_rows) listed ones */
     uint32_t *self;                /* (n_rows) nrw_four_of each row */
     double *ref_x, *ref_y, *ref_z; /* (n) positions when the list was made */
+    double ref_means[3];           /* of these */
     float *sort_x, *sort_y, *sort_z, *sort_radius; /* (n_rows) scratch */
     uint32_t *found;        /* (capacity) scratch: places of neighbours, place by place */
     uint32_t *found_starts; /* (n + 1) */
     bool valid;
     bool overflow; /* more pairs than fit: the particles lie on top of each other */
     uint64_t n_builds;
-    nrw_block_tree tree;   /* owned; where the particles lie in large swarms */
-    bool by_tree;          /* places below are the tree's rows, else the particles themselves */
-    uint32_t *row_place;   /* (n_rows) place of each row's particle */
-    uint32_t *near_blocks; /* (n_rows/16) scratch */
+    nrw_block_tree tree;  /* owned; where the particles lie in large swarms */
+    bool by_tree;         /* places below are the tree's rows, else the particles themselves */
+    uint32_t *row_place;  /* (n_rows) place of each row's particle */
+    uint32_t *place_self; /* (n) nrw_four_of the row of each place */
+    nrw_block_boxes near; /* (n_rows/16, padded) scratch: blocks near some */
 } nrw_contacts;
 
 /* Neighbours of a particle, at most. */

@@ -5,73 +5,65 @@ enum {
      * blocks. */
     ALL_PAIRS_MAX = 512,
     /* Lists that one sorting of the particles serves; blocks widen slowly. */
-    LISTS_A_SORT = 8
+    LISTS_A_SORT = 8,
+    /* Blocks that one look around the tree serves. */
+    BLOCKS_A_SEARCH = 8
 };
 
 #define FAR_AWAY_UM 1e6f
 
 /* A block wider than so many reaches holds strays: each looks around for itself. */
-#define WIDE 4.0f
+#define WIDE 8.0f
 
-static bool has_room(const nrw_contacts *contacts, size_t place)
+static bool is_wide(const nrw_block_node *node, float reach)
 {
-    return contacts->found_starts[place] + NRW_CONTACT_MOST <= contacts->capacity;
+    return node->radius > WIDE * reach;
 }
 
-static bool find_among_all(nrw_contacts *contacts, size_t n)
+static bool find_rows(nrw_contacts *contacts, const nrw_close_search *search, size_t first,
+                      size_t n)
 {
-    const nrw_kernels *kernels = nrw_kernels_get();
-    uint32_t *starts = contacts->found_starts;
-    for (size_t i = 0; i < n; i++) {
-        if (!has_room(contacts, i))
+    uint32_t *starts = contacts->found_starts + first;
+    return starts[0] <= contacts->capacity &&
+           nrw_kernels_get()->close(search, first, n, contacts->found, starts);
+}
+
+static nrw_close_search search_of(const nrw_contacts *contacts, float largest_radius)
+{
+    return (nrw_close_search){contacts->near,   contacts->sort_x,      contacts->sort_y,
+                              contacts->sort_z, contacts->sort_radius, NRW_CONTACT_REACH,
+                              NRW_CONTACT_SURE, largest_radius,        NRW_CONTACT_MOST};
+}
+
+static bool find_among_all(nrw_contacts *contacts, float largest_radius)
+{
+    nrw_close_search search = search_of(contacts, largest_radius);
+    search.boxes = (nrw_block_boxes){.n = contacts->n_chunks};
+    for (size_t i = 0; i < contacts->n; i += NRW_QUAD) {
+        const size_t left = contacts->n - i;
+        if (!find_rows(contacts, &search, i, left < NRW_QUAD ? left : NRW_QUAD))
             return false;
-        const size_t count =
-            kernels->close(contacts->n_rows, contacts->sort_x, contacts->sort_y, contacts->sort_z,
-                           contacts->sort_radius, i, NRW_CONTACT_REACH, NRW_CONTACT_SURE,
-                           NRW_CONTACT_MOST, contacts->found + starts[i]);
-        if (count > NRW_CONTACT_MOST)
-            return false;
-        starts[i + 1] = starts[i] + (uint32_t)count;
     }
     return true;
 }
 
-/* Blocks within reach of a box, into near_blocks. */
-static size_t look_around(nrw_contacts *contacts, const float low[3], const float high[3],
-                          float reach)
+static bool find_around(nrw_contacts *contacts, const nrw_block_node *node, float largest_radius,
+                        float reach)
 {
-    const size_t n =
-        nrw_block_tree_near(&contacts->tree, low, high, reach, 0, contacts->near_blocks);
-    for (size_t k = 0; k < n; k++)
-        contacts->near_blocks[k] = contacts->tree.nodes[contacts->near_blocks[k]].first;
-    return n;
-}
-
-static bool is_wide(const nrw_block_node *leaf, float reach)
-{
-    return leaf->radius > WIDE * reach;
-}
-
-static bool find_around(nrw_contacts *contacts, const nrw_block_node *leaf, float reach)
-{
-    const nrw_kernels *kernels = nrw_kernels_get();
     const nrw_block_tree *tree = &contacts->tree;
-    uint32_t *starts = contacts->found_starts;
-    const bool wide = is_wide(leaf, reach);
-    size_t n_blocks = wide ? 0 : look_around(contacts, leaf->low, leaf->high, reach);
-    const size_t first = (size_t)leaf->first * NRW_BLOCK;
-    for (size_t i = first; i < first + NRW_BLOCK && i < tree->n; i++) {
-        if (!has_room(contacts, i))
-            return false;
+    nrw_close_search search = search_of(contacts, largest_radius);
+    const bool wide = is_wide(node, reach);
+    if (!wide)
+        nrw_block_tree_around(tree, node->low, node->high, reach, 0, &search.boxes);
+    const size_t first = (size_t)node->first * NRW_BLOCK, together = wide ? 1 : NRW_QUAD;
+    const size_t all = first + (size_t)node->n_blocks * NRW_BLOCK;
+    const size_t last = all < tree->n ? all : tree->n;
+    for (size_t i = first; i < last; i += together) {
         if (wide)
-            n_blocks = look_around(contacts, tree->points[i].at, tree->points[i].at, reach);
-        const size_t count = kernels->close_blocks(
-            n_blocks, contacts->near_blocks, contacts->sort_x, contacts->sort_y, contacts->sort_z,
-            contacts->sort_radius, i, NRW_CONTACT_REACH, NRW_CONTACT_SURE, NRW_CONTACT_MOST,
-            contacts->found + starts[i]);
-        if (count > NRW_CONTACT_MOST)
+            nrw_block_tree_around(tree, tree->points[i].at, tree->points[i].at, reach, 0,
+                                  &search.boxes);
+        if (!find_rows(contacts, &search, i, last - i < together ? last - i : together))
             return false;
-        starts[i + 1] = starts[i] + (uint32_t)count;
     }
     return true;
 }
@@ -87,8 +79,8 @@ static bool find_by_blocks(nrw_contacts *contacts, float largest_radius)
     stack[0] = 0;
     while (n_stack > 0) {
         const nrw_block_node *node = &contacts->tree.nodes[stack[--n_stack]];
-        if (node->n_blocks == 1) {
-            if (!find_around(contacts, node, reach))
+        if (node->n_blocks == 1 || (node->n_blocks <= BLOCKS_A_SEARCH && !is_wide(node, reach))) {
+            if (!find_around(contacts, node, largest_radius, reach))
                 return false;
             continue;
         }
@@ -129,5 +121,6 @@ bool nrw_contacts_find(nrw_contacts *contacts, size_t n, const double *x, const 
         contacts->sort_z[i] = i < n ? (float)z[i] : FAR_AWAY_UM;
     }
     contacts->found_starts[0] = 0;
-    return by_tree ? find_by_blocks(contacts, largest_radius) : find_among_all(contacts, n);
+    return by_tree ? find_by_blocks(contacts, largest_radius)
+                   : find_among_all(contacts, largest_radius);
 }

@@ -22,7 +22,6 @@
     nrw_begin_kernel nrw_contact_begin_##suffix;                                                   \
     nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
     nrw_close_kernel nrw_contact_close_##suffix;                                                   \
-    nrw_close_blocks_kernel nrw_contact_close_blocks_##suffix;                                     \
     nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix, nrw_step_screen_##suffix;     \
     nrw_velocity_kernel nrw_step_velocity_##suffix;                                                \
     nrw_predict_kernel nrw_step_predict_##suffix;                                                  \
@@ -68,7 +67,6 @@
         .first_sweep = nrw_contact_first_sweep_##suffix,                                           \
         .sweep = nrw_contact_sweep_##suffix,                                                       \
         .close = nrw_contact_close_##suffix,                                                       \
-        .close_blocks = nrw_contact_close_blocks_##suffix,                                         \
         .spins = nrw_step_spins_##suffix,                                                          \
         .base = nrw_step_base_##suffix,                                                            \
         .screen = nrw_step_screen_##suffix,                                                        \

@@ -93,14 +93,19 @@ typedef void nrw_quad_places_kernel(const nrw_quad_rows *rows, const double turn
 typedef void nrw_quad_turn_kernel(size_t n_quads, const nrw_quad *quads, const float turn[3][3],
                                   float *forces);
 
+/* Some blocks of NRW_LANES rows and the boxes around their particles. */
+typedef struct nrw_block_boxes {
+    size_t n;
+    uint32_t *blocks;        /* (n) rising */
+    float *low[3], *high[3]; /* (n, padded to a multiple of NRW_LANES with boxes out of reach) */
+} nrw_block_boxes;
+
 /* Blocks of four quads among which a quad's neighbours are. */
 typedef struct nrw_quad_search {
     const nrw_quad *quads;
-    size_t n_blocks;
-    const uint32_t *blocks;        /* (n_blocks) rising */
-    const float *low[3], *high[3]; /* (n_blocks, padded to a multiple of NRW_LANES) their boxes */
-    float apart2;                  /* square of how near boxes must come */
-    float reach2;                  /* and particles, in the quads' units */
+    nrw_block_boxes boxes;
+    float apart2; /* square of how near boxes must come */
+    float reach2; /* and particles, in the quads' units */
 } nrw_quad_search;
 
 /* Quads after quad `own`, whose box is given, with a particle within the reach of one of its
@@ -133,8 +138,8 @@ enum { NRW_FAR_ORDER = 4, NRW_FAR_MOMENTS = 16, NRW_FAR_LOCALS = 24, NRW_FAR_POT
 
 typedef struct nrw_far_task {
     /* by row, in the order of the tree's blocks */
-    const float *x, *y;         /* from the centre of their block, µm */
-    const float *z;             /* like the centres' */
+    const float *x, *y;                 /* from the centre of their block, µm */
+    const float *z;                     /* like the centres' */
     const float *moment, *qx, *qy, *tz; /* as in nrw_pair_task */
     float tensor[NRW_N_TENSOR], radius2;
     float *fx, *fy, *fz, *ux, *uy, *uz; /* in, out: the far field's part is added */
@@ -176,9 +181,9 @@ typedef struct nrw_near_task {
     float candidate_um;  /* pairs closer than this count in `crowd` */
     /* first guess of the contact forces over the stiffness: those of the last solve (in;
      * out: 0 beyond its ends); NULL: max(0, gap) */
-    float *held;               /* (slots) pN */
-    const uint32_t *held_ends; /* (chunks) */
-    float stiffness;           /* pN/µm */
+    float *held;                     /* (slots) pN */
+    const uint32_t *held_ends;       /* (chunks) */
+    float stiffness;                 /* pN/µm */
     float *warm_x, *warm_y, *warm_z; /* out: Σ guess n, µm */
     float *crowd;                    /* out: bound of the largest eigenvalue of Σ n nᵀ */
     float tensor[NRW_N_TENSOR];      /* as in nrw_pair_task */
@@ -290,19 +295,22 @@ typedef float nrw_strayed_kernel(const nrw_rows_task *task, size_t n);
 /* Adds the displacements u to the places; the largest, or NAN if one is. */
 typedef float nrw_store_kernel(const nrw_rows_task *task, const float *const u[3]);
 
-/* Indices j of x, y, z (n, padded) within reach·(radius_i + radius_j) of particle i,
- * without i itself: first those within `inner`, then the others, each rising. Their
- * number, or more than `most` (at most 128) when there are; `found` must have room
- * for 2 most + NRW_LANES. */
-typedef size_t nrw_close_kernel(size_t n, const float *x, const float *y, const float *z,
-                                const float *radius, size_t i, float reach, float inner,
-                                size_t most, uint32_t *found);
+/* Blocks among which the neighbours of some rows are. */
+typedef struct nrw_close_search {
+    nrw_block_boxes boxes;           /* blocks NULL: the first n, wherever they are */
+    const float *x, *y, *z, *radius; /* by row, a multiple of NRW_LANES, µm */
+    float reach, inner;              /* contact distances */
+    float largest_radius;
+    size_t most; /* neighbours, up to 128 */
+} nrw_close_search;
 
-/* The same among the particles of listed blocks of 16 alone. */
-typedef size_t nrw_close_blocks_kernel(size_t n_blocks, const uint32_t *blocks, const float *x,
-                                       const float *y, const float *z, const float *radius,
-                                       size_t i, float reach, float inner, size_t most,
-                                       uint32_t *found);
+/* Rows of those blocks that are within reach·(radius_i + radius_j) of row i, without i itself:
+ * first those within `inner`, then the others, each rising. For n <= NRW_QUAD rows from
+ * `first` on, a multiple of it unless n is 1: from found + starts[0] on, and where each row's
+ * end to starts[1 ... n]. False: some row has more than `most`. `found` must have room for
+ * NRW_QUAD · most + 2 NRW_LANES from starts[0] on. */
+typedef bool nrw_close_kernel(const nrw_close_search *search, size_t first, size_t n,
+                              uint32_t *found, uint32_t *starts);
 
 /* See nrw_normal_array in random.h. */
 typedef void nrw_normals_kernel(uint64_t seed, uint32_t stream, uint32_t step, size_t n,
@@ -315,11 +323,11 @@ typedef struct nrw_kernels {
     nrw_pair_kernel *own_moments;       /* forces and fields of individual moments */
     nrw_pair_kernel *flow_floor;        /* pair flow above the floor */
     nrw_pair_kernel *flow_unbounded;
-    nrw_tile_kernel *tile_averaged;        /* forces from a common tensor */
-    nrw_tile_kernel *tile_averaged_flow;   /* the same and the pair flow above the floor */
-    nrw_tile_kernel *tile_flow;            /* pair flow above the floor alone */
-    nrw_tile_kernel *tile_response;        /* forces for each tensor component alone */
-    nrw_quad_kernel *quad_dipoles;         /* forces from a common tensor, within a cutoff */
+    nrw_tile_kernel *tile_averaged;      /* forces from a common tensor */
+    nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
+    nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
+    nrw_tile_kernel *tile_response;      /* forces for each tensor component alone */
+    nrw_quad_kernel *quad_dipoles;       /* forces from a common tensor, within a cutoff */
     nrw_quads_within_kernel *quads_within;
     nrw_quad_take_kernel *quad_take;
     nrw_quad_places_kernel *quad_places;
@@ -338,7 +346,6 @@ typedef struct nrw_kernels {
     nrw_begin_kernel *begin;
     nrw_sweep_kernel *first_sweep, *sweep;
     nrw_close_kernel *close;
-    nrw_close_blocks_kernel *close_blocks;
     nrw_rows_kernel *spins, *base, *screen;
     nrw_velocity_kernel *velocity;
     nrw_predict_kernel *predict;

@@ -272,6 +272,24 @@ static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4]
 
 #endif
 
+/* first + k for each bit k that is set, rising, into `out`, which must have room for all
+ * NRW_WIDTH; their number. */
+static inline size_t lanes_numbers(unsigned bits, uint32_t first, uint32_t *out)
+{
+#if defined(__AVX512F__) && defined(__AVX512DQ__)
+    const __m512i numbers =
+        _mm512_add_epi32(_mm512_set1_epi32((int)first),
+                         _mm512_setr_epi32(0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15));
+    _mm512_storeu_si512(out, _mm512_maskz_compress_epi32((__mmask16)bits, numbers));
+    return (size_t)__builtin_popcount(bits);
+#else
+    size_t n = 0;
+    for (; bits != 0; bits &= bits - 1)
+        out[n++] = first + (uint32_t)__builtin_ctz(bits);
+    return n;
+#endif
+}
+
 /* 1/√a. With AVX-512 from the 14-bit estimate and one Newton step (two units in the
  * last place), which is quicker than a square root and a division. */
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
@@ -294,24 +312,13 @@ static inline void lanes_rsqrt_each(nrw_lanes least, const nrw_lanes a[], const 
 {
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
     nrw_lanes half[4];
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        half[k] = lanes_max(a[k], least);
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        out[k] = _mm512_rsqrt14_ps(half[k]);
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        half[k] = half[k] * lanes_all(0.5f);
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        half[k] = half[k] * out[k];
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        half[k] = lanes_less(half[k], out[k], lanes_all(1.5f));
-    _Pragma("GCC unroll 4")
-    for (int k = 0; k < n; k++)
-        out[k] = out[k] * half[k];
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = lanes_max(a[k], least);
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) out[k] = _mm512_rsqrt14_ps(half[k]);
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = half[k] * lanes_all(0.5f);
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = half[k] * out[k];
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] =
+        lanes_less(half[k], out[k], lanes_all(1.5f));
+    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) out[k] = out[k] * half[k];
 #else
     for (int k = 0; k < n; k++)
         out[k] = lanes_rsqrt(lanes_max(a[k], least));

@@ -189,25 +189,15 @@ static nrw_quad_search search_around(nrw_pair_list *list, const nrw_block_node *
     const nrw_block_tree *tree = &list->tree;
     const double reach = (list->cutoff_um + list->skin_um) / list->cutoff_um * CUTOFF_UNITS;
     const size_t most = rows_of(tree->n_blocks);
-    const size_t n =
-        nrw_block_tree_near(tree, node->low, node->high, reach_um, node->first, list->blocks);
     nrw_quad_search search = {.quads = list->quads,
-                              .n_blocks = n,
-                              .blocks = list->blocks,
+                              .boxes.blocks = list->blocks,
                               .apart2 = reach_um * reach_um,
                               .reach2 = (float)(reach * reach)};
     for (size_t axis = 0; axis < 3; axis++) {
-        float *low = list->boxes + 2 * axis * most, *high = low + most;
-        for (size_t k = 0; k < rows_of(n); k++) {
-            const nrw_block_node *found = &tree->nodes[list->blocks[k < n ? k : 0]];
-            low[k] = k < n ? found->low[axis] : INFINITY;
-            high[k] = k < n ? found->high[axis] : INFINITY;
-        }
-        search.low[axis] = low;
-        search.high[axis] = high;
+        search.boxes.low[axis] = list->boxes + 2 * axis * most;
+        search.boxes.high[axis] = search.boxes.low[axis] + most;
     }
-    for (size_t k = 0; k < n; k++)
-        list->blocks[k] = tree->nodes[list->blocks[k]].first;
+    nrw_block_tree_around(tree, node->low, node->high, reach_um, node->first, &search.boxes);
     return search;
 }
 
@@ -253,7 +243,7 @@ static bool list_node(nrw_pair_list *list, const nrw_block_node *node, float rea
         if (quad * NRW_QUAD >= list->tree.n)
             continue;
         if (!take_left(list, quad) ||
-            !make_room(list, list->n_slots + QUADS_A_BLOCK * search.n_blocks + FILLED))
+            !make_room(list, list->n_slots + QUADS_A_BLOCK * search.boxes.n + FILLED))
             return false;
         const box b = quad_box(&list->tree, quad);
         const size_t n =

@@ -7,6 +7,7 @@
 #include <stdbool.h>
 #include <string.h>
 
+#include "box_lanes.h"
 #include "kernel.h"
 #include "lanes.h"
 #include "quad_lanes.h"
@@ -143,27 +144,6 @@ static inline uint32_t reached(const nrw_quad *quads, const quad_lanes rows[NRW_
     return any_of_four(bits);
 }
 
-/* Bit k is set when the box of block first + k comes near. */
-static inline uint32_t boxes_near(const nrw_quad_search *search, size_t first, const float low[3],
-                                  const float high[3])
-{
-    const nrw_lanes zero = lanes_all(0.0f);
-    uint32_t bits = 0;
-    for (size_t lane = 0; lane < NRW_LANES; lane += NRW_WIDTH) {
-        nrw_lanes sum = zero;
-        for (int axis = 0; axis < 3; axis++) {
-            const nrw_lanes above =
-                lanes_load(search->low[axis] + first + lane) - lanes_all(high[axis]);
-            const nrw_lanes below =
-                lanes_all(low[axis]) - lanes_load(search->high[axis] + first + lane);
-            const nrw_lanes gap = lanes_max(zero, lanes_max(above, below));
-            sum = lanes_fma(gap, gap, sum);
-        }
-        bits |= lanes_bits(lanes_above(lanes_all(search->apart2), sum)) << lane;
-    }
-    return bits;
-}
-
 size_t NRW_KERNEL(nrw_quad_within_)(const nrw_quad_search *search, size_t own, const float low[3],
                                     const float high[3], uint32_t *found)
 {
@@ -172,9 +152,11 @@ size_t NRW_KERNEL(nrw_quad_within_)(const nrw_quad_search *search, size_t own, c
     for (size_t r = 0; r < NRW_QUAD; r++)
         rows[r] = quad_lanes_row(&search->quads[own], r);
     size_t n = 0;
-    for (size_t k = 0; k < search->n_blocks; k += NRW_LANES)
-        for (uint32_t bits = boxes_near(search, k, low, high); bits != 0; bits &= bits - 1) {
-            const uint32_t first = QUADS_A_LIST * search->blocks[k + (size_t)__builtin_ctz(bits)];
+    const nrw_block_boxes *boxes = &search->boxes;
+    for (size_t k = 0; k < boxes->n; k += NRW_LANES)
+        for (uint32_t bits = box_lanes_near(boxes, k, low, high, search->apart2); bits != 0;
+             bits &= bits - 1) {
+            const uint32_t first = QUADS_A_LIST * boxes->blocks[k + (size_t)__builtin_ctz(bits)];
             if (first + QUADS_A_LIST <= own)
                 continue;
             uint32_t at[QUADS_A_LIST];

@@ -208,30 +208,54 @@ Test(contact, particles_on_top_of_each_other_are_reported)
 }
 
 /* Both ways of finding neighbours: all pairs for small swarms, close blocks for large ones. */
-Test(contact, large_swarms_get_the_same_list_from_blocks)
+enum { MANY = 1500 };
+static double many[3][MANY];
+static float many_sizes[MANY];
+
+static void assert_blocks_find_all(void)
 {
-    enum { N = 1500 };
-    static double at[3][N];
-    static float sizes[N];
-    uint64_t state = 4;
-    for (size_t i = 0; i < N; i++) {
-        at[0][i] = 120.0 * uniform(&state);
-        at[1][i] = 120.0 * uniform(&state);
-        at[2][i] = 1.5 + 4.0 * uniform(&state);
-        sizes[i] = (float)(1.2 + 0.6 * uniform(&state));
-    }
-    make_contacts(N);
-    (void)nrw_contacts_refresh(&contacts, N, at[0], at[1], at[2], sizes, 1.8f);
+    make_contacts(MANY);
+    (void)nrw_contacts_refresh(&contacts, MANY, many[0], many[1], many[2], many_sizes, 1.8f);
     cr_assert_not(contacts.overflow);
     size_t n_close = 0;
-    for (size_t i = 0; i < N; i++)
+    for (size_t i = 0; i < MANY; i++)
         for (size_t j = 0; j < i; j++) {
-            const double dx = at[0][i] - at[0][j], dy = at[1][i] - at[1][j];
-            const double dz = at[2][i] - at[2][j];
-            const double reach = (double)(NRW_CONTACT_REACH * (sizes[i] + sizes[j]));
+            const double dx = many[0][i] - many[0][j], dy = many[1][i] - many[1][j];
+            const double dz = many[2][i] - many[2][j];
+            const double reach = (double)(NRW_CONTACT_REACH * (many_sizes[i] + many_sizes[j]));
             n_close += dx * dx + dy * dy + dz * dz < reach * reach;
         }
     cr_assert_eq(contacts.n_pairs, n_close);
+}
+
+static void scatter_many(void)
+{
+    uint64_t state = 4;
+    for (size_t i = 0; i < MANY; i++) {
+        many[0][i] = 120.0 * uniform(&state);
+        many[1][i] = 120.0 * uniform(&state);
+        many[2][i] = 1.5 + 4.0 * uniform(&state);
+        many_sizes[i] = (float)(1.2 + 0.6 * uniform(&state));
+    }
+}
+
+Test(contact, large_swarms_get_the_same_list_from_blocks)
+{
+    scatter_many();
+    assert_blocks_find_all();
+}
+
+Test(contact, strays_far_from_a_large_swarm_find_their_neighbours_too)
+{
+    scatter_many();
+    /* pairs of strays: their blocks are hundreds of micrometres wide */
+    uint64_t state = 6;
+    for (size_t i = 0; i + 1 < 90; i += 2)
+        for (int axis = 0; axis < 3; axis++) {
+            many[axis][i] = 3000.0 * uniform(&state);
+            many[axis][i + 1] = many[axis][i] + 2.5 * uniform(&state);
+        }
+    assert_blocks_find_all();
 }
 
 /* --- two particles ------------------------------------------------------------- */

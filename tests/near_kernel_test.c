@@ -421,36 +421,113 @@ Test(near_kernel, brakes_and_friction_are_sums_over_the_listed_neighbours)
 
 /* --- finding, solving ------------------------------------------------------------------- */
 
-Test(near_kernel, close_particles_are_found_the_inner_ones_first)
+/* The list of particle i is its close ones among those before `last`, the inner ones first. */
+static void assert_close(size_t i, size_t last, const uint32_t *found, size_t count)
 {
-    static _Alignas(64) float at[3][ROWS], sizes[ROWS];
-    for (size_t i = 0; i < ROWS; i++) {
-        at[0][i] = i < N ? (float)x[i] : 1e6f;
-        at[1][i] = i < N ? (float)y[i] : 1e6f;
-        at[2][i] = i < N ? (float)z[i] : 1e6f;
-        sizes[i] = i < N ? radius[i] : 0.0f;
-    }
+    size_t expected_count = 0;
+    for (int outer = 0; outer < 2; outer++)
+        for (size_t j = 0; j < last; j++) {
+            const double touch = (double)(radius[i] + radius[j]);
+            const bool inner = nrw_vec3_norm(apart(j, i)) < (double)NRW_CONTACT_SURE * touch;
+            if (!listed(i, j) || inner == (outer == 1))
+                continue;
+            cr_assert(expected_count < count && found[expected_count] == j);
+            expected_count++;
+        }
+    cr_assert_eq(count, expected_count);
+}
+
+/* Lists of all, `together` at once, by every kernel. */
+static void assert_lists(const nrw_close_search *search, size_t last, size_t together)
+{
     nrw_kernels kernels[EVERY_KERNEL_MOST];
     const size_t n_kernels = every_kernel(kernels);
-    uint32_t found[ROWS + NRW_LANES];
-    for (size_t k = 0; k < n_kernels; k++)
-        for (size_t i = 0; i < N; i++) {
-            const size_t count = kernels[k].close(ROWS, at[0], at[1], at[2], sizes, i,
-                                                  NRW_CONTACT_REACH, NRW_CONTACT_SURE, 63, found);
-            size_t expected_count = 0;
-            /* the inner ones, then the others */
-            for (int outer = 0; outer < 2; outer++)
-                for (size_t j = 0; j < N; j++) {
-                    const double touch = (double)(radius[i] + radius[j]);
-                    const bool inner =
-                        nrw_vec3_norm(apart(j, i)) < (double)NRW_CONTACT_SURE * touch;
-                    if (!listed(i, j) || inner == (outer == 1))
-                        continue;
-                    cr_assert(expected_count < count && found[expected_count] == j);
-                    expected_count++;
-                }
-            cr_assert_eq(count, expected_count);
+    static uint32_t found[N * ROWS], starts[N + 1];
+    for (size_t k = 0; k < n_kernels; k++) {
+        for (size_t i = 0; i < N; i += together) {
+            const size_t n = N - i < together ? N - i : together;
+            cr_assert(kernels[k].close(search, i, n, found, starts + i));
         }
+        for (size_t i = 0; i < N; i++)
+            assert_close(i, last, found + starts[i], starts[i + 1] - starts[i]);
+    }
+}
+
+static _Alignas(64) float rows_at[3][ROWS], rows_radius[ROWS];
+
+static nrw_close_search search_of_rows(void)
+{
+    for (size_t i = 0; i < ROWS; i++) {
+        rows_at[0][i] = i < N ? (float)x[i] : 1e6f;
+        rows_at[1][i] = i < N ? (float)y[i] : 1e6f;
+        rows_at[2][i] = i < N ? (float)z[i] : 1e6f;
+        rows_radius[i] = i < N ? radius[i] : 0.0f;
+    }
+    return (nrw_close_search){.boxes.n = ROWS / NRW_LANES,
+                              .x = rows_at[0],
+                              .y = rows_at[1],
+                              .z = rows_at[2],
+                              .radius = rows_radius,
+                              .reach = NRW_CONTACT_REACH,
+                              .inner = NRW_CONTACT_SURE,
+                              .largest_radius = 1.6f,
+                              .most = 63};
+}
+
+Test(near_kernel, close_particles_are_found_the_inner_ones_first)
+{
+    const nrw_close_search search = search_of_rows();
+    assert_lists(&search, N, NRW_QUAD);
+    assert_lists(&search, N, 3);
+    assert_lists(&search, N, 1);
+}
+
+Test(near_kernel, close_particles_are_found_in_the_blocks_that_come_near_alone)
+{
+    /* boxes as tight as the particles allow, and one that hides its block */
+    enum { BLOCKS = ROWS / NRW_LANES };
+    static uint32_t blocks[BLOCKS];
+    static float boxes[6][NRW_LANES];
+    nrw_close_search search = search_of_rows();
+    search.boxes.blocks = blocks;
+    for (size_t axis = 0; axis < 3; axis++) {
+        search.boxes.low[axis] = boxes[axis];
+        search.boxes.high[axis] = boxes[3 + axis];
+        for (size_t k = 0; k < NRW_LANES; k++) {
+            boxes[axis][k] = boxes[3 + axis][k] = INFINITY;
+            for (size_t i = NRW_LANES * k; i < N && i < NRW_LANES * (k + 1); i++) {
+                const bool begins = i == NRW_LANES * k;
+                boxes[axis][k] =
+                    begins ? rows_at[axis][i] : fminf(boxes[axis][k], rows_at[axis][i]);
+                boxes[3 + axis][k] =
+                    begins ? rows_at[axis][i] : fmaxf(boxes[3 + axis][k], rows_at[axis][i]);
+            }
+        }
+    }
+    for (uint32_t k = 0; k < BLOCKS; k++)
+        blocks[k] = k;
+    assert_lists(&search, N, NRW_QUAD);
+    assert_lists(&search, N, 1);
+    boxes[0][BLOCKS - 1] = boxes[3][BLOCKS - 1] = INFINITY;
+    assert_lists(&search, (BLOCKS - 1) * (size_t)NRW_LANES, NRW_QUAD);
+}
+
+Test(near_kernel, more_close_particles_than_wanted_are_told)
+{
+    nrw_close_search search = search_of_rows();
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
+    static uint32_t found[N * ROWS];
+    uint32_t starts[2] = {0};
+    for (size_t k = 0; k < n_kernels; k++) {
+        search.most = 63;
+        cr_assert(kernels[k].close(&search, 0, 1, found, starts));
+        cr_assert_gt(starts[1], 1u);
+        search.most = starts[1];
+        cr_assert(kernels[k].close(&search, 0, 1, found, starts));
+        search.most--;
+        cr_assert_not(kernels[k].close(&search, 0, 1, found, starts));
+    }
 }
 
 /* Displacements by row after some sweeps of a solve with floor, wall and ceiling. */
