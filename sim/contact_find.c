@@ -3,9 +3,9 @@
 enum {
     /* Up to here all pairs are tested for the list, in lanes; beyond, those of close
      * blocks. */
-    ALL_PAIRS_MAX = 512,
+    ALL_PAIRS_MAX = 192,
     /* Lists that one sorting of the particles serves; blocks widen slowly. */
-    LISTS_A_SORT = 8,
+    LISTS_A_SORT = 32,
     /* Blocks that one look around the tree serves. */
     BLOCKS_A_SEARCH = 8
 };

@@ -118,18 +118,18 @@ static inline bool find_close(const nrw_close_search *search, size_t first, cons
              bits &= bits - 1) {
             const size_t block = boxes->blocks[k + (size_t)__builtin_ctz(bits)];
             add_close(search, first, n_rows, NRW_LANES * block, ones);
-            if (too_many(ones, n, search->most))
+            if (too_many(ones, n_rows, search->most))
                 return false;
         }
     return true;
 }
 
 static inline bool find_among_all(const nrw_close_search *search, size_t first, const size_t n_rows,
-                                  size_t n, close_ones *ones)
+                                  close_ones *ones)
 {
     for (size_t block = 0; block < search->boxes.n; block++) {
         add_close(search, first, n_rows, NRW_LANES * block, ones);
-        if (too_many(ones, n, search->most))
+        if (too_many(ones, n_rows, search->most))
             return false;
     }
     return true;
@@ -142,7 +142,7 @@ static inline bool list_close(const nrw_close_search *search, size_t first, cons
     memset(ones.n_inner, 0, sizeof ones.n_inner);
     memset(ones.n_outer, 0, sizeof ones.n_outer);
     if (!(search->boxes.blocks ? find_close(search, first, n_rows, n, &ones)
-                               : find_among_all(search, first, n_rows, n, &ones)))
+                               : find_among_all(search, first, n_rows, &ones)))
         return false;
     for (size_t r = 0; r < n; r++) {
         uint32_t *to = found + starts[r];

@@ -312,13 +312,24 @@ static inline void lanes_rsqrt_each(nrw_lanes least, const nrw_lanes a[], const 
 {
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
     nrw_lanes half[4];
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = lanes_max(a[k], least);
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) out[k] = _mm512_rsqrt14_ps(half[k]);
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = half[k] * lanes_all(0.5f);
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] = half[k] * out[k];
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) half[k] =
-        lanes_less(half[k], out[k], lanes_all(1.5f));
-    _Pragma("GCC unroll 4") for (int k = 0; k < n; k++) out[k] = out[k] * half[k];
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        half[k] = lanes_max(a[k], least);
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        out[k] = _mm512_rsqrt14_ps(half[k]);
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        half[k] = half[k] * lanes_all(0.5f);
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        half[k] = half[k] * out[k];
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        half[k] = lanes_less(half[k], out[k], lanes_all(1.5f));
+    _Pragma("GCC unroll 4")
+    for (int k = 0; k < n; k++)
+        out[k] = out[k] * half[k];
 #else
     for (int k = 0; k < n; k++)
         out[k] = lanes_rsqrt(lanes_max(a[k], least));
