@@ -9,7 +9,7 @@ enum {
     QUADS_A_BLOCK = NRW_BLOCK / NRW_QUAD,
     FILLED = 4, /* slots of a list are a multiple */
     /* Blocks serve several lists before their particles are sorted anew: they widen slowly. */
-    LISTS_A_SORT = 8,
+    LISTS_A_SORT = 32,
     /* Blocks that look for their neighbours among the same ones. */
     BLOCKS_A_SEARCH = 8,
     /* Particles by which it is guessed how the swarm as a whole has moved. */
