@@ -3,27 +3,13 @@
 #include <string.h>
 
 #include "kernel.h"
+#include "kernel_name.h"
 #include "pair_lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_block_kernel NRW_KERNEL(nrw_block_averaged_);
 nrw_block_kernel NRW_KERNEL(nrw_block_averaged_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_response_);
-
-/* gcc keeps the sums in registers only where it unrolls the loop over rows at once; clang
- * needs no telling. */
-#if defined(__clang__)
-#define PAIR_UNROLL
-#else
-#define PAIR_UNROLL _Pragma("GCC unroll 4")
-#endif
 
 /* Rows that are taken together, so that each vector of another block is loaded once for
  * all of them; as many as the registers hold sums of. */
@@ -39,7 +25,7 @@ static inline row_group group_of(const nrw_pair_task *task, size_t i, const int 
 {
     row_group group;
     memset(&group, 0, sizeof group);
-    PAIR_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++) {
         const size_t row = i + (size_t)r;
         group.six_z[r] = 6.0f * task->z[row];
@@ -80,7 +66,7 @@ static inline void add_block(const nrw_pair_task *task, float *const *out, const
 {
     for (size_t j = first; j < first + NRW_LANES; j += NRW_WIDTH) {
         pair_block block = pair_block_load(task, out, j, what);
-        PAIR_UNROLL
+        NRW_UNROLL
         for (int r = 0; r < rows; r++) {
             const pair_row row = row_of(group, r, what);
             pair_add(law, &row, &block, sums[r], what, masked,
@@ -96,7 +82,7 @@ static inline void add_listed(const nrw_block_task *given, const nrw_pair_task *
                               const int rows)
 {
     nrw_lanes sums[4][OUTPUTS];
-    PAIR_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         for (int k = 0; k < OUTPUTS; k++)
             sums[r][k] = lanes_all(0.0f);
@@ -104,7 +90,7 @@ static inline void add_listed(const nrw_block_task *given, const nrw_pair_task *
     const size_t own = i / NRW_LANES;
     for (size_t slot = given->starts[own]; slot < given->starts[own + 1]; slot++) {
         const float *shift = given->shifts + 3 * slot;
-        PAIR_UNROLL
+        NRW_UNROLL
         for (int r = 0; r < rows; r++) {
             group.x[r] = task->x[i + (size_t)r] + shift[0];
             group.y[r] = task->y[i + (size_t)r] + shift[1];
@@ -116,7 +102,7 @@ static inline void add_listed(const nrw_block_task *given, const nrw_pair_task *
         else
             add_block(task, out, law, &group, other * NRW_LANES, i, sums, what, rows, false);
     }
-    PAIR_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         pair_finish(task, out, i + (size_t)r, sums[r], what);
 }

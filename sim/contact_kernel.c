@@ -8,14 +8,8 @@
 
 #include "box_lanes.h"
 #include "kernel.h"
+#include "kernel_name.h"
 #include "lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_near_kernel NRW_KERNEL(nrw_near_geometry_);
 nrw_near_kernel NRW_KERNEL(nrw_near_dipoles_);
@@ -28,12 +22,6 @@ nrw_sweep_kernel NRW_KERNEL(nrw_contact_sweep_);
 nrw_close_kernel NRW_KERNEL(nrw_contact_close_);
 
 /* --- finding neighbours ----------------------------------------------------- */
-
-#if defined(__clang__)
-#define FOUR_ROWS
-#else
-#define FOUR_ROWS _Pragma("GCC unroll 4")
-#endif
 
 /* What is found around some rows. */
 enum { CLOSE_MOST = 128 + 2 * NRW_LANES };
@@ -51,7 +39,7 @@ static inline void add_close(const nrw_close_search *search, size_t first, const
     for (const size_t end = j + NRW_LANES; j < end; j += NRW_WIDTH) {
         const nrw_lanes x = lanes_load(search->x + j), y = lanes_load(search->y + j);
         const nrw_lanes z = lanes_load(search->z + j), radius = lanes_load(search->radius + j);
-        FOUR_ROWS
+        NRW_UNROLL
         for (size_t r = 0; r < n_rows; r++) {
             const size_t i = first + r;
             const nrw_lanes dx = lanes_all(search->x[i]) - x, dy = lanes_all(search->y[i]) - y;

@@ -9,14 +9,8 @@
 
 #include "block_tree.h"
 #include "kernel.h"
+#include "kernel_name.h"
 #include "lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_far_kernel NRW_KERNEL(nrw_far_gather_);
 nrw_far_kernel NRW_KERNEL(nrw_far_across_dipoles_);

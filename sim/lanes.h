@@ -10,6 +10,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "kernel_name.h"
+
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
 #include <immintrin.h>
 
@@ -312,22 +314,22 @@ static inline void lanes_rsqrt_each(nrw_lanes least, const nrw_lanes a[], const 
 {
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
     nrw_lanes half[4];
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = lanes_max(a[k], least);
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         out[k] = _mm512_rsqrt14_ps(half[k]);
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = half[k] * lanes_all(0.5f);
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = half[k] * out[k];
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = lanes_less(half[k], out[k], lanes_all(1.5f));
-    _Pragma("GCC unroll 4")
+    NRW_UNROLL
     for (int k = 0; k < n; k++)
         out[k] = out[k] * half[k];
 #else

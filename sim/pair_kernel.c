@@ -7,13 +7,7 @@
 #include <math.h>
 
 #include "kernel.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
+#include "kernel_name.h"
 
 nrw_pair_kernel NRW_KERNEL(nrw_pair_averaged_);
 nrw_pair_kernel NRW_KERNEL(nrw_pair_response_);

@@ -9,27 +9,15 @@
 
 #include "box_lanes.h"
 #include "kernel.h"
+#include "kernel_name.h"
 #include "lanes.h"
 #include "quad_lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_quad_kernel NRW_KERNEL(nrw_quad_dipoles_);
 nrw_quads_within_kernel NRW_KERNEL(nrw_quad_within_);
 nrw_quad_take_kernel NRW_KERNEL(nrw_quad_take_);
 nrw_quad_places_kernel NRW_KERNEL(nrw_quad_places_);
 nrw_quad_turn_kernel NRW_KERNEL(nrw_quad_turn_);
-
-#if defined(__clang__)
-#define QUAD_UNROLL
-#else
-#define QUAD_UNROLL _Pragma("GCC unroll 4")
-#endif
 
 /* --- places ----------------------------------------------------------------- */
 
@@ -56,7 +44,7 @@ double NRW_KERNEL(nrw_quad_take_)(const nrw_quad_rows *rows)
     for (size_t k = 0; k < rows->n_quads; k++) {
         const uint32_t *i = rows->order + NRW_QUAD * k;
         four_doubles square = {0.0, 0.0, 0.0, 0.0};
-        QUAD_UNROLL
+        NRW_UNROLL
         for (int axis = 0; axis < 3; axis++) {
             const double *given = rows->given[axis];
             const four_doubles at = {given[i[0]], given[i[1]], given[i[2]], given[i[3]]};
@@ -86,7 +74,7 @@ void NRW_KERNEL(nrw_quad_places_)(const nrw_quad_rows *rows, const double turn[3
         four_doubles at[3];
         for (int axis = 0; axis < 3; axis++)
             load_four(&at[axis], rows->at[axis] + NRW_QUAD * k);
-        QUAD_UNROLL
+        NRW_UNROLL
         for (int axis = 0; axis < 3; axis++) {
             const four_doubles sums =
                 turn[axis][0] * at[0] + turn[axis][1] * at[1] + turn[axis][2] * at[2] + WHOLE;
@@ -107,7 +95,7 @@ void NRW_KERNEL(nrw_quad_turn_)(size_t n_quads, const nrw_quad *quads, const flo
             load_four_floats(&along[axis], force + NRW_QUAD * axis);
             along[axis] *= moment;
         }
-        QUAD_UNROLL
+        NRW_UNROLL
         for (int axis = 0; axis < 3; axis++) {
             const four_floats sum =
                 turn[0][axis] * along[0] + turn[1][axis] * along[1] + turn[2][axis] * along[2];
@@ -133,7 +121,7 @@ static inline uint32_t reached(const nrw_quad *quads, const quad_lanes rows[NRW_
     uint32_t bits = 0;
     for (int first = 0; first < QUADS_A_LIST; first += QUADS_A_VECTOR) {
         const quad_lanes others = quad_lanes_load(quads, at + first);
-        QUAD_UNROLL
+        NRW_UNROLL
         for (size_t r = 0; r < NRW_QUAD; r++) {
             nrw_lanes d[3];
             quad_lanes_apart(&rows[r], &others, d);
@@ -193,37 +181,37 @@ static inline void forces_of(const quad_law *law, const int rows, nrw_lanes d[][
                              nrw_lanes strength[], nrw_lanes f[][3])
 {
     nrw_lanes r2[NRW_QUAD], inverse[NRW_QUAD], inverse2[NRW_QUAD], along[NRW_QUAD];
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         r2[r] = d[r][1] * d[r][1];
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         r2[r] = lanes_fma(d[r][0], d[r][0], r2[r]);
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         r2[r] = lanes_fma(d[r][2], d[r][2], r2[r]);
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++) {
         f[r][0] = law->xx * d[r][0];
         f[r][1] = law->yy * d[r][1];
     }
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         along[r] = lanes_fma(f[r][0], d[r][0], f[r][1] * d[r][1]);
     lanes_rsqrt_each(law->core2, r2, rows, inverse);
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         inverse2[r] = inverse[r] * inverse[r];
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         strength[r] = inverse2[r] * inverse[r];
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         along[r] = lanes_fma(lanes_all(-2.5f) * inverse2[r], along[r], law->trace);
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++)
         strength[r] = lanes_only(lanes_above(law->cutoff2, r2[r]), strength[r] * inverse2[r]);
-    QUAD_UNROLL
+    NRW_UNROLL
     for (int r = 0; r < rows; r++) {
         f[r][0] = lanes_fma(along[r], d[r][0], f[r][0]);
         f[r][1] = lanes_fma(along[r], d[r][1], f[r][1]);
@@ -258,7 +246,7 @@ static inline void add_listed(const nrw_quad_task *task, const quad_law *law, si
     row_sums *sums = block_sums + owner % QUADS_A_LIST * NRW_QUAD;
     const quad_lanes other = quad_lanes_load(task->quads, others);
     nrw_lanes d[NRW_QUAD][3], f[NRW_QUAD][3], strength[NRW_QUAD], moment[NRW_QUAD];
-    QUAD_UNROLL
+    NRW_UNROLL
     for (size_t r = 0; r < NRW_QUAD; r++) {
         const quad_lanes row = quad_lanes_row(own, r);
         moment[r] = row.moment;
@@ -266,7 +254,7 @@ static inline void add_listed(const nrw_quad_task *task, const quad_law *law, si
     }
     forces_of(law, NRW_QUAD, d, strength, f);
     nrw_lanes pulls[3] = {lanes_all(0.0f), lanes_all(0.0f), lanes_all(0.0f)};
-    QUAD_UNROLL
+    NRW_UNROLL
     for (size_t r = 0; r < NRW_QUAD; r++) {
         const nrw_lanes to_row = strength[r] * other.moment, to_others = strength[r] * moment[r];
         for (int axis = 0; axis < 3; axis++) {

@@ -40,10 +40,6 @@ static inline void quad_lanes_apart(const quad_lanes *a, const quad_lanes *b, nr
 
 #if defined(__AVX512F__) && defined(__AVX512DQ__)
 
-static inline nrw_lane_mask lanes_mask(bool set)
-{
-    return (nrw_lane_mask) - (int)set;
-}
 static inline __m512i quad_lanes_line(const nrw_quad *quads, uint32_t at)
 {
     return _mm512_load_si512((const float *)quads + at);

@@ -8,15 +8,9 @@
 #include <string.h>
 
 #include "kernel.h"
+#include "kernel_name.h"
 #include "philox.h"
 #include "units.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_normals_kernel NRW_KERNEL(nrw_normals_);
 

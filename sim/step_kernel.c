@@ -3,14 +3,8 @@
 #include <stddef.h>
 
 #include "kernel.h"
+#include "kernel_name.h"
 #include "lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 nrw_rows_kernel NRW_KERNEL(nrw_step_spins_);
 nrw_rows_kernel NRW_KERNEL(nrw_step_base_);

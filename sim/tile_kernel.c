@@ -7,20 +7,8 @@
 #include <string.h>
 
 #include "kernel.h"
+#include "kernel_name.h"
 #include "pair_lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
-
-#if defined(__clang__)
-#define TILE_UNROLL
-#else
-#define TILE_UNROLL _Pragma("GCC unroll 2")
-#endif
 
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_);
 nrw_tile_kernel NRW_KERNEL(nrw_tile_averaged_flow_);
@@ -130,7 +118,7 @@ static inline void tile(const nrw_pair_task *given, const int what)
         for (size_t lane = 0; lane < NRW_WIDTH; lane += ROWS_TOGETHER) {
             pair_row rows[ROWS_TOGETHER];
             nrw_lanes sums[ROWS_TOGETHER][OUTPUTS];
-            TILE_UNROLL
+            NRW_UNROLL
             for (size_t r = 0; r < ROWS_TOGETHER; r++) {
                 rows[r] = pair_row_of(task, first + lane + r, what, no_shift);
                 for (int k = 0; k < OUTPUTS; k++)
@@ -138,12 +126,12 @@ static inline void tile(const nrw_pair_task *given, const int what)
             }
             for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
                 pair_block block = pair_block_load(task, out, j, what);
-                TILE_UNROLL
+                NRW_UNROLL
                 for (size_t r = 0; r < ROWS_TOGETHER; r++)
                     pair_add(&law, &rows[r], &block, sums[r], what, false, lanes_all(1.0f));
                 pair_block_store(&block, out, j, what);
             }
-            TILE_UNROLL
+            NRW_UNROLL
             for (size_t r = 0; r < ROWS_TOGETHER; r++)
                 for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
                     of_rows[k][lane + r] = sums[r][k];

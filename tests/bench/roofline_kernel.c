@@ -1,14 +1,8 @@
 /* How many multiply-adds of whole vectors a core does in a second: the roof under
  * which the pair kernels work. Compiled once per instruction set, as they are. */
 #include "bench.h"
+#include "kernel_name.h"
 #include "lanes.h"
-
-#ifndef NRW_KERNEL_SUFFIX
-#define NRW_KERNEL_SUFFIX _plain
-#endif
-#define NRW_JOIN2(a, b) a##b
-#define NRW_JOIN(a, b) NRW_JOIN2(a, b)
-#define NRW_KERNEL(name) NRW_JOIN(name, NRW_KERNEL_SUFFIX)
 
 bench_roof_kernel NRW_KERNEL(bench_multiply_adds_);
 
