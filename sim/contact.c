@@ -312,9 +312,8 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
 
 float nrw_contacts_limit_um(float largest_radius)
 {
-    /* two that were just out of reach may each come half the way; a tenth is margin
-     * for the substep under way */
-    return 0.9f * (NRW_CONTACT_REACH - 1.0f) * largest_radius;
+    /* two that were just out of reach may each come half the way */
+    return (NRW_CONTACT_REACH - 1.0f) * largest_radius;
 }
 
 void nrw_contacts_moved(const nrw_contacts *contacts, const double *x, const double *y,

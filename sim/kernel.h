@@ -138,8 +138,8 @@ enum { NRW_FAR_ORDER = 4, NRW_FAR_MOMENTS = 16, NRW_FAR_LOCALS = 24, NRW_FAR_POT
 
 typedef struct nrw_far_task {
     /* by row, in the order of the tree's blocks */
-    const float *x, *y;         /* from the centre of their block, µm */
-    const float *z;             /* like the centres' */
+    const float *x, *y;                 /* from the centre of their block, µm */
+    const float *z;                     /* like the centres' */
     const float *moment, *qx, *qy, *tz; /* as in nrw_pair_task */
     float tensor[NRW_N_TENSOR], radius2;
     float *fx, *fy, *fz, *ux, *uy, *uz; /* in, out: the far field's part is added */
@@ -181,9 +181,9 @@ typedef struct nrw_near_task {
     float candidate_um;  /* pairs closer than this count in `crowd` */
     /* first guess of the contact forces over the stiffness: those of the last solve (in;
      * out: 0 beyond its ends); NULL: max(0, gap) */
-    float *held;               /* (slots) pN */
-    const uint32_t *held_ends; /* (chunks) */
-    float stiffness;           /* pN/µm */
+    float *held;                     /* (slots) pN */
+    const uint32_t *held_ends;       /* (chunks) */
+    float stiffness;                 /* pN/µm */
     float *warm_x, *warm_y, *warm_z; /* out: Σ guess n, µm */
     float *crowd;                    /* out: bound of the largest eigenvalue of Σ n nᵀ */
     float tensor[NRW_N_TENSOR];      /* as in nrw_pair_task */
@@ -290,8 +290,10 @@ typedef void nrw_rows_kernel(const nrw_rows_task *task);
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
                                  float largest[3]);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
-/* Largest displacement start + sum of the first n rows, against their mean. */
-typedef float nrw_strayed_kernel(const nrw_rows_task *task, size_t n);
+/* Largest displacement start + sum of the first n rows, against their mean; next, out: what
+ * it would be if each were displaced once more by the `last` of its own (n_rows), µm. */
+typedef float nrw_strayed_kernel(const nrw_rows_task *task, const float *const last[3], size_t n,
+                                 float *next);
 /* Adds the displacements u to the places; the largest, or NAN if one is. */
 typedef float nrw_store_kernel(const nrw_rows_task *task, const float *const u[3]);
 
@@ -323,11 +325,11 @@ typedef struct nrw_kernels {
     nrw_pair_kernel *own_moments;       /* forces and fields of individual moments */
     nrw_pair_kernel *flow_floor;        /* pair flow above the floor */
     nrw_pair_kernel *flow_unbounded;
-    nrw_tile_kernel *tile_averaged;        /* forces from a common tensor */
-    nrw_tile_kernel *tile_averaged_flow;   /* the same and the pair flow above the floor */
-    nrw_tile_kernel *tile_flow;            /* pair flow above the floor alone */
-    nrw_tile_kernel *tile_response;        /* forces for each tensor component alone */
-    nrw_quad_kernel *quad_dipoles;         /* forces from a common tensor, within a cutoff */
+    nrw_tile_kernel *tile_averaged;      /* forces from a common tensor */
+    nrw_tile_kernel *tile_averaged_flow; /* the same and the pair flow above the floor */
+    nrw_tile_kernel *tile_flow;          /* pair flow above the floor alone */
+    nrw_tile_kernel *tile_response;      /* forces for each tensor component alone */
+    nrw_quad_kernel *quad_dipoles;       /* forces from a common tensor, within a cutoff */
     nrw_quads_within_kernel *quads_within;
     nrw_quad_take_kernel *quad_take;
     nrw_quad_places_kernel *quad_places;

@@ -323,7 +323,8 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
     double most = world->body.floor.mt / world->body.drag_pN_s_um;
     for (size_t i = 0; i < world->n; i++)
         most = fmax(most, (double)world->along[i]);
-    const double stable = OWN_STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
+    const double stable =
+        OWN_STABLE_SHARE / (0.3 * size2 / pow(world->body.diameter_um, 5.0) * most);
     return world->has_old_velocity ? fmin(stable, world->own_allowed_s) : stable;
 }
 
@@ -469,13 +470,16 @@ static void update_velocity(nrw_world *world, bool with_near, bool phases, float
 
 /* Whether some particle has moved so far since the list was made that it may touch one
  * that is not listed, or may overlap it by a third of a radius after one more substep like
- * the last: the step must end there. */
+ * its last: the step must end there. */
 static bool strayed(const nrw_world *world)
 {
     const float a = world->largest_radius;
-    const float gone = nrw_kernels_get()->strayed(&world->rows, world->n);
+    const nrw_contact_solve *solve = &world->solve;
+    const float *const last[3] = {solve->ux, solve->uy, solve->uz};
+    float next;
+    const float gone = nrw_kernels_get()->strayed(&world->rows, last, world->n, &next);
     return !(gone <= nrw_contacts_limit_um(a)) ||
-           gone + world->last_move_um > (NRW_CONTACT_REACH - 1.0f + 1.0f / 6.0f) * a;
+           next > (NRW_CONTACT_REACH - 1.0f + 1.0f / 6.0f) * a;
 }
 
 /* Moves through `span` s in substeps as long as the stability of the near forces and
@@ -509,7 +513,7 @@ static nrw_status advance(nrw_world *world, double span, double stiff, double le
             return status;
         left -= last_h;
         *taken += last_h;
-        if (strayed(world))
+        if (left > 1e-9 * span && strayed(world))
             break;
     }
     return NRW_OK;
@@ -568,7 +572,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
             world->time_s = begun;
             return status;
         }
-        if (strayed(world))
+        if (k + 1 < n_spans && strayed(world))
             break; /* someone new may be near: look around again */
     }
     nrw_brakes_remember(world, *taken_s);

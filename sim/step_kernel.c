@@ -260,40 +260,55 @@ float NRW_KERNEL(nrw_step_store_)(const nrw_rows_task *task, const float *const 
     return sqrtf(lanes_largest(largest));
 }
 
-/* Rows beyond n count as moved by `rest`. */
-static inline nrw_lanes moved_of(const float *start, const float *sum, size_t row, size_t n,
-                                 float rest)
+/* A vector whose rows beyond n are replaced by `rest`. */
+static inline nrw_lanes filled_of(nrw_lanes of, size_t row, size_t n, float rest)
 {
-    const nrw_lanes moved = lanes_load(start + row) + lanes_load(sum + row);
     if (row + NRW_WIDTH <= n)
-        return moved;
+        return of;
     float values[NRW_WIDTH];
-    lanes_store(values, moved);
+    lanes_store(values, of);
     for (size_t lane = 0; lane < NRW_WIDTH; lane++)
         values[lane] = row + lane < n ? values[lane] : rest;
     return lanes_load(values);
 }
 
-float NRW_KERNEL(nrw_step_strayed_)(const nrw_rows_task *task, size_t n)
+/* How far rows have moved since the list was made. */
+static inline nrw_lanes moved_of(const float *start, const float *sum, size_t row, size_t n,
+                                 float rest)
+{
+    return filled_of(lanes_load(start + row) + lanes_load(sum + row), row, n, rest);
+}
+
+float NRW_KERNEL(nrw_step_strayed_)(const nrw_rows_task *task, const float *const last[3], size_t n,
+                                    float *next)
 {
     const float *start[3] = {task->start_x, task->start_y, task->start_z};
     const float *sums[3] = {task->sum_x, task->sum_y, task->sum_z};
-    float mean[3];
-    nrw_lanes largest = lanes_all(0.0f);
+    float mean[3], mean_last[3];
+    nrw_lanes largest = lanes_all(0.0f), farthest = lanes_all(0.0f);
     for (int axis = 0; axis < 3; axis++) {
-        nrw_lanes total = lanes_all(0.0f);
-        for (size_t row = 0; row < n; row += NRW_WIDTH)
+        nrw_lanes total = lanes_all(0.0f), total_last = lanes_all(0.0f);
+        for (size_t row = 0; row < n; row += NRW_WIDTH) {
             total = total + moved_of(start[axis], sums[axis], row, n, 0.0f);
+            total_last = total_last + filled_of(lanes_load(last[axis] + row), row, n, 0.0f);
+        }
         mean[axis] = lanes_sum(total) / (float)n;
+        mean_last[axis] = lanes_sum(total_last) / (float)n;
     }
     for (size_t row = 0; row < n; row += NRW_WIDTH) {
-        nrw_lanes square = lanes_all(0.0f);
+        nrw_lanes square = lanes_all(0.0f), next_square = square;
         for (int axis = 0; axis < 3; axis++) {
             const nrw_lanes off =
                 moved_of(start[axis], sums[axis], row, n, mean[axis]) - lanes_all(mean[axis]);
+            const nrw_lanes then =
+                off + filled_of(lanes_load(last[axis] + row), row, n, mean_last[axis]) -
+                lanes_all(mean_last[axis]);
             square = lanes_fma(off, off, square);
+            next_square = lanes_fma(then, then, next_square);
         }
         largest = lanes_max(largest, square);
+        farthest = lanes_max(farthest, next_square);
     }
+    *next = sqrtf(lanes_largest(farthest));
     return sqrtf(lanes_largest(largest));
 }

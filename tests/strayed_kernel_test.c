@@ -7,25 +7,38 @@
 
 enum { ROWS = 32 };
 
-static _Alignas(64) float start[3][ROWS], sums[3][ROWS];
+static _Alignas(64) float start[3][ROWS], sums[3][ROWS], last[3][ROWS];
 
-static void assert_strayed(size_t n, double drift_um)
+/* The farthest from the mean of start + sum + times × last. */
+static double farthest_of(size_t n, double times)
 {
-    memset(start, 0, sizeof start);
-    memset(sums, 0, sizeof sums);
-    double mean[3] = {0.0, 0.0, 0.0}, farthest = 0.0;
-    for (size_t row = 0; row < n; row++)
-        for (int axis = 0; axis < 3; axis++) {
-            start[axis][row] = (float)(drift_um + 0.3 * sin((double)row + 2.0 * axis));
-            sums[axis][row] = (float)(0.1 * cos(3.0 * (double)row + axis));
-            mean[axis] += (double)(start[axis][row] + sums[axis][row]) / (double)n;
+    double at[3][ROWS], mean[3] = {0.0, 0.0, 0.0}, farthest = 0.0;
+    for (int axis = 0; axis < 3; axis++)
+        for (size_t row = 0; row < n; row++) {
+            at[axis][row] = (double)start[axis][row] + (double)sums[axis][row] +
+                            times * (double)last[axis][row];
+            mean[axis] += at[axis][row] / (double)n;
         }
     for (size_t row = 0; row < n; row++) {
         double square = 0.0;
         for (int axis = 0; axis < 3; axis++)
-            square += pow((double)(start[axis][row] + sums[axis][row]) - mean[axis], 2.0);
+            square += pow(at[axis][row] - mean[axis], 2.0);
         farthest = fmax(farthest, sqrt(square));
     }
+    return farthest;
+}
+
+static void assert_strayed(size_t n, double drift_um)
+{
+    for (size_t row = 0; row < ROWS; row++)
+        for (int axis = 0; axis < 3; axis++) {
+            /* rows without a particle hold anything */
+            const bool filled = row < n;
+            start[axis][row] =
+                filled ? (float)(drift_um + 0.3 * sin((double)row + 2.0 * axis)) : 0.0f;
+            sums[axis][row] = filled ? (float)(0.1 * cos(3.0 * (double)row + axis)) : 50.0f;
+            last[axis][row] = filled ? (float)(0.2 * sin(5.0 * (double)row + axis)) : 70.0f;
+        }
     nrw_rows_task task;
     memset(&task, 0, sizeof task);
     task.n_rows = ROWS;
@@ -35,12 +48,18 @@ static void assert_strayed(size_t n, double drift_um)
     task.sum_x = sums[0];
     task.sum_y = sums[1];
     task.sum_z = sums[2];
+    const float *const last_of[3] = {last[0], last[1], last[2]};
+    const double gone = farthest_of(n, 0.0), then = farthest_of(n, 1.0);
     nrw_kernels kernels[EVERY_KERNEL_MOST];
     const size_t n_kernels = every_kernel(kernels);
-    for (size_t k = 0; k < n_kernels; k++)
+    for (size_t k = 0; k < n_kernels; k++) {
+        float next = NAN;
         /* single precision of the drift */
-        cr_assert_float_eq((double)kernels[k].strayed(&task, n), farthest, 1e-6 * (1.0 + drift_um),
+        const double close = 1e-6 * (1.0 + drift_um);
+        cr_assert_float_eq((double)kernels[k].strayed(&task, last_of, n, &next), gone, close,
                            "%s, %zu rows", kernels[k].name, n);
+        cr_assert_float_eq((double)next, then, close, "%s, %zu rows, next", kernels[k].name, n);
+    }
 }
 
 Test(strayed_kernel, a_common_drift_does_not_count_however_many_rows_there_are)
