@@ -188,8 +188,7 @@ static const char *fixed_times_words(const nrw_playback *playback, char *text, s
                          100.0 * playback->nominal, 100.0 * playback->delivered,
                          100.0 * playback->interval.low, 100.0 * playback->interval.high,
                          playback->n_trials);
-    (void)snprintf(text + used, size - (size_t)used,
-                   "On a bench with imaging, follow steps.json.");
+    (void)snprintf(text + used, size - (size_t)used, "On a bench with imaging, follow steps.json.");
     return text;
 }
 
@@ -287,8 +286,8 @@ static void prepare(nrw_job *job, export_work *work)
         .allowed = job->options->allowed,
         .progress = watch,
         .progress_context = &work->line,
-        .playback_trials = job->options->trials > 0 ? (size_t)job->options->trials
-                                                    : (size_t)NRW_PLAYBACK_TRIALS,
+        .playback_trials =
+            job->options->trials > 0 ? (size_t)job->options->trials : (size_t)NRW_PLAYBACK_TRIALS,
         .interrupted = nrw_interrupt_requested,
     };
     work->line = nrw_progress_line_begin("export", "done", job->options->quiet);

@@ -156,16 +156,16 @@ static void describe_found(const nrw_plan_result *plan, FILE *stream)
 {
     char recipe[256];
     nrw_recipe_describe(&plan->recipe, recipe, sizeof recipe);
-    (void)fprintf(stream,
-                  "%s: %.1f %% delivered on average (95 %% interval %.1f to %.1f %%) over %zu fresh "
-                  "trials,\nin %.4g s.\n",
-                  plan->found ? "Found" : "Best, but not enough", 100.0 * plan->delivered,
-                  100.0 * plan->low, 100.0 * plan->high, plan->n_verification, plan->time_s);
+    (void)fprintf(
+        stream,
+        "%s: %.1f %% delivered on average (95 %% interval %.1f to %.1f %%) over %zu fresh "
+        "trials,\nin %.4g s.\n",
+        plan->found ? "Found" : "Best, but not enough", 100.0 * plan->delivered, 100.0 * plan->low,
+        100.0 * plan->high, plan->n_verification, plan->time_s);
     (void)fprintf(stream, "Recipe: %s.\n", recipe);
     (void)fprintf(stream, "Keeping it gathered delivers %.1f %% on the same trials.\n",
                   100.0 * plan->baseline);
-    (void)fprintf(stream,
-                  "%zu candidates tried; %.1f s of search, %.1f s of verification.\n",
+    (void)fprintf(stream, "%zu candidates tried; %.1f s of search, %.1f s of verification.\n",
                   plan->n_candidates, plan->wall_search_s, plan->wall_verification_s);
 }
 
@@ -231,12 +231,13 @@ const nrw_command nrw_command_plan = {
     .arguments = "SCENARIO [--out DIR] [--seed N] [--json]",
     .examples = "  narrows plan scenario.yaml --out plan\n"
                 "  narrows plan scenario.yaml --out plan --seed 7 --json\n",
-    .details = "Necessary conditions are judged first. Then recipes race on common trials, with\n"
-               "the uncertain properties drawn anew for each, and the winner is verified on fresh\n"
-               "ones (12; more with --trials). Exit status 1 says that nothing deliverable\n"
-               "was found, and why; the best schedule is written all the same. The result depends\n"
-               "on the files and the seed alone, not on the number of threads or their speed. Runs are\n"
-               "kept as they end: --resume goes on with an interrupted folder.\n",
+    .details =
+        "Necessary conditions are judged first. Then recipes race on common trials, with\n"
+        "the uncertain properties drawn anew for each, and the winner is verified on fresh\n"
+        "ones (12; more with --trials). Exit status 1 says that nothing deliverable\n"
+        "was found, and why; the best schedule is written all the same. The result depends\n"
+        "on the files and the seed alone, not on the number of threads or their speed. Runs are\n"
+        "kept as they end: --resume goes on with an interrupted folder.\n",
     .options = NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL | NRW_OPTION_FORCE |
                NRW_OPTION_TRIALS | NRW_OPTION_RESUME,
     .files_min = 1,

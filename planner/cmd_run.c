@@ -100,8 +100,7 @@ static void add_trial(const nrw_job *job, const run_work *work)
     nrw_result_integer(job->result, "index", (int64_t)work->trial.index);
     nrw_result_integer(job->result, "seed", (int64_t)work->trial.seed);
     for (int k = 0; k < NRW_N_DRAWN; k++)
-        nrw_result_number(job->result, nrw_drawn_key(k),
-                          nrw_drawn_factor(&work->trial.draw, k));
+        nrw_result_number(job->result, nrw_drawn_key(k), nrw_drawn_factor(&work->trial.draw, k));
     nrw_result_close(job->result);
 }
 
@@ -115,10 +114,9 @@ static nrw_status record(nrw_job *job, run_work *work)
     }
     nrw_result_run_figures(job->result, &job->schedule, &work->result);
     nrw_run_loss_figures(job->result, job->scenario, job->channel, &work->result);
-    nrw_validity_list_add(&work->validity, job->scenario, job->channel, &job->schedule, NULL,
-                          job->options->model,
-                          job->options->given & NRW_OPTION_TRIAL ? &work->trial.draw : NULL,
-                          &work->result);
+    nrw_validity_list_add(
+        &work->validity, job->scenario, job->channel, &job->schedule, NULL, job->options->model,
+        job->options->given & NRW_OPTION_TRIAL ? &work->trial.draw : NULL, &work->result);
     nrw_validity_figures(job->result, &work->validity);
     add_trial(job, work);
     if (work->status != NRW_OK)
@@ -226,11 +224,12 @@ const nrw_command nrw_command_run = {
     .examples = "  narrows run scenario.yaml --schedule schedule.yaml --out results\n"
                 "  narrows run scenario.yaml --schedule schedule.yaml --seed 7 --json\n"
                 "  narrows run scenario.yaml --schedule schedule.yaml --trial 3 --out trial-3\n",
-    .details = "Particles have their nominal properties; with --trial K, the draw and the seed of\n"
-               "trial K of 'narrows estimate' or 'compare' with the same --seed. The same files and\n"
-               "seed give the same result, with any number of threads. An interrupted run saves what\n"
-               "was done and says that it is partial; with --resume it starts again from its\n"
-               "beginning, with the same result as if it had not been interrupted.\n",
+    .details =
+        "Particles have their nominal properties; with --trial K, the draw and the seed of\n"
+        "trial K of 'narrows estimate' or 'compare' with the same --seed. The same files and\n"
+        "seed give the same result, with any number of threads. An interrupted run saves what\n"
+        "was done and says that it is partial; with --resume it starts again from its\n"
+        "beginning, with the same result as if it had not been interrupted.\n",
     .options = NRW_OPTION_SCHEDULE | NRW_OPTION_OUT | NRW_OPTION_SEED | NRW_OPTION_MODEL |
                NRW_OPTION_FORCE | NRW_OPTION_RESUME | NRW_OPTION_TRIAL,
     .files_min = 1,

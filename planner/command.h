@@ -40,7 +40,7 @@
     X(QUIET, "quiet", "", "no progress and no readable result, only errors")                       \
     X(FORCE, "force", "", "replace DIR though it is not empty")                                    \
     X(ALLOW, "allow", "NAME", "go on though this limit of the rig is exceeded; may be repeated")   \
-    X(LIMITS, "limits", "FILE", "levels for people from this file (default: built in)")           \
+    X(LIMITS, "limits", "FILE", "levels for people from this file (default: built in)")            \
     X(RATE, "rate", "HZ", "samples a second (default: the rig's sample_rate_Hz)")                  \
     X(WIZARD, "wizard", "", "list what to verify before the first experiment")                     \
     X(BOTH_WAYS, "both-ways", "", "sweep the last key up and down again: shows hysteresis")        \
@@ -73,16 +73,16 @@ typedef struct nrw_command_options {
     uint64_t seed;
     int threads; /* 0: not given */
     nrw_model model;
-    int trials; /* 0: not given */
-    size_t trial;      /* if given */
-    double goal;       /* if given, as the next */
+    int trials;   /* 0: not given */
+    size_t trial; /* if given */
+    double goal;  /* if given, as the next */
     double half_width;
     bool json, quiet, force, resume;
-    unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
-    const char *limits;    /* NULL: not given */
-    double rate_Hz;        /* 0: not given */
-    bool markdown;           /* --format md */
-    const char *figures;     /* NULL: not given */
+    unsigned allowed;       /* NRW_EXPORT_ALLOW_... bits */
+    const char *limits;     /* NULL: not given */
+    double rate_Hz;         /* 0: not given */
+    bool markdown;          /* --format md */
+    const char *figures;    /* NULL: not given */
     const char **schedules; /* (n_schedules) in the order given */
     size_t n_schedules;
     const char **strategies; /* (n_strategies) likewise */

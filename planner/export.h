@@ -67,7 +67,7 @@ typedef struct nrw_export_config {
     unsigned allowed;      /* NRW_EXPORT_ALLOW_... bits */
     nrw_progress progress; /* may be NULL; done and of in samples, or seconds of a run */
     void *progress_context;
-    size_t playback_trials; /* where the times are a run's: trials without imaging; 0: none */
+    size_t playback_trials;    /* where the times are a run's: trials without imaging; 0: none */
     bool (*interrupted)(void); /* asked within those, from any thread; may be NULL */
 } nrw_export_config;
 
@@ -94,7 +94,7 @@ typedef struct nrw_export {
     double energy_J;
     size_t n_joins;
     double longest_join_s;
-    nrw_playback playback; /* of no trials where the times are the clock's */
+    nrw_playback playback;   /* of no trials where the times are the clock's */
     nrw_limit_check *checks; /* (n_checks) of the rig first, then those that inform; owned */
     size_t n_checks;
 } nrw_export;

@@ -76,8 +76,9 @@ static void put_leg(nrw_markup *out, const nrw_export *export, size_t index)
 
 static void put_legs(nrw_markup *out, const nrw_export *export)
 {
-    nrw_markup_put(out, "<h2>Legs</h2>\n<table><thead><tr><th>#</th><th>Leg</th><th>Field</th>"
-                        "<th>Until</th><th>Or</th><th>%r</th><th>Watch for</th></tr></thead>\n<tbody>\n",
+    nrw_markup_put(out,
+                   "<h2>Legs</h2>\n<table><thead><tr><th>#</th><th>Leg</th><th>Field</th>"
+                   "<th>Until</th><th>Or</th><th>%r</th><th>Watch for</th></tr></thead>\n<tbody>\n",
                    export->times == NRW_EXPORT_TIMES_RUN ? "In the run" : "From, to");
     for (size_t i = 0; i < export->config.schedule->n_legs; i++)
         put_leg(out, export, i);
@@ -148,13 +149,13 @@ static void put_habits(nrw_markup *out)
 static void put_playback(nrw_markup *out, const nrw_playback *playback)
 {
     if (playback->n_trials > 0)
-        nrw_markup_put(out,
-                       "<p><strong>Currents alone can't steer.</strong> Played without imaging they "
-                       "deliver %p of the nominal batch, and %p (%p to %p) over %z batches as "
-                       "uncertain as the scenario says.</p>\n",
-                       playback->nominal, playback->delivered,
-                       playback->interval.low, playback->interval.high,
-                       playback->n_trials);
+        nrw_markup_put(
+            out,
+            "<p><strong>Currents alone can't steer.</strong> Played without imaging they "
+            "deliver %p of the nominal batch, and %p (%p to %p) over %z batches as "
+            "uncertain as the scenario says.</p>\n",
+            playback->nominal, playback->delivered, playback->interval.low, playback->interval.high,
+            playback->n_trials);
 }
 
 nrw_status nrw_export_card(const nrw_export *export, char **html, size_t *size, nrw_errors *errors)

@@ -87,17 +87,16 @@ static void prepare(variant *v, const change *what, const nrw_race *race, const 
     }
     if (what->width_factor > 1.0)
         v->usable = v->usable && widen(v, race->scenario, what->width_factor);
-    v->usable = v->usable && nrw_channel_create(&v->scenario, &v->channel, &ignored) == NRW_OK &&
-                nrw_recipe_schedule(recipe, &v->scenario, v->channel, &v->schedule, &ignored) ==
-                    NRW_OK;
+    v->usable =
+        v->usable && nrw_channel_create(&v->scenario, &v->channel, &ignored) == NRW_OK &&
+        nrw_recipe_schedule(recipe, &v->scenario, v->channel, &v->schedule, &ignored) == NRW_OK;
     if (v->usable && what->width_factor > 1.0)
         v->value = nrw_channel_narrowest_um(v->channel, NULL);
     nrw_errors_clear(&ignored);
 }
 
 nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe,
-                                   double time_factor, char *text, size_t size,
-                                   nrw_errors *errors)
+                                   double time_factor, char *text, size_t size, nrw_errors *errors)
 {
     nrw_status status = NRW_OK;
     const double goal = race->scenario->goal.fraction_min;
@@ -129,9 +128,10 @@ nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recip
         }
         variant_clear(&v);
     }
-    (void)snprintf(text, size,
-                   "none of these alone was enough: %.2g times the deadline, throats up to 1.9 times "
-                   "wider, half the particles (at best %.0f %%)",
-                   time_factor, 100.0 * best);
+    (void)snprintf(
+        text, size,
+        "none of these alone was enough: %.2g times the deadline, throats up to 1.9 times "
+        "wider, half the particles (at best %.0f %%)",
+        time_factor, 100.0 * best);
     return status;
 }

@@ -65,7 +65,8 @@ static void judge_geometry(nrw_necessary *necessary, const nrw_scenario *scenari
     }
     char place[80];
     if (throat > 0)
-        (void)snprintf(place, sizeof place, "throat %zu near (%.4g, %.4g) um", throat, at[0], at[1]);
+        (void)snprintf(place, sizeof place, "throat %zu near (%.4g, %.4g) um", throat, at[0],
+                       at[1]);
     else
         (void)snprintf(place, sizeof place, "the way near (%.4g, %.4g) um", at[0], at[1]);
     if (check->holds) {
@@ -91,16 +92,20 @@ static bool has_axis(const nrw_scenario *scenario, int axis)
 static void judge_axis(nrw_necessary *necessary, const nrw_scenario *scenario, bool carried)
 {
     nrw_necessary_check *check = check_of(necessary, NRW_NEED_AXIS);
-    check->holds = carried || (has_axis(scenario, 2) && has_axis(scenario, 0) && has_axis(scenario, 1));
+    check->holds =
+        carried || (has_axis(scenario, 2) && has_axis(scenario, 0) && has_axis(scenario, 1));
     if (check->holds) {
         (void)snprintf(check->text, sizeof check->text,
                        carried ? "a flow can carry the particles" : "the rig has x, y and z");
         return;
     }
-    (void)snprintf(check->text, sizeof check->text,
-                   "the rig lacks the %s axis: particles travel by rolling, which needs a field that "
-                   "turns out of the plane, in any heading",
-                   !has_axis(scenario, 2) ? "z" : !has_axis(scenario, 0) ? "x" : "y");
+    (void)snprintf(
+        check->text, sizeof check->text,
+        "the rig lacks the %s axis: particles travel by rolling, which needs a field that "
+        "turns out of the plane, in any heading",
+        !has_axis(scenario, 2)   ? "z"
+        : !has_axis(scenario, 0) ? "x"
+                                 : "y");
     (void)snprintf(check->change, sizeof check->change, "a coil for that axis");
 }
 
@@ -123,9 +128,10 @@ static void judge_torque(nrw_necessary *necessary, const nrw_scenario *scenario,
                    particles->remanent_fAm2 > 0.0;
     if (check->holds && !scenario->map.has_floor) {
         check->holds = false;
-        (void)snprintf(check->text, sizeof check->text,
-                       "there is no floor (floor: false): a uniform field turns particles but moves "
-                       "them only by rolling on a floor");
+        (void)snprintf(
+            check->text, sizeof check->text,
+            "there is no floor (floor: false): a uniform field turns particles but moves "
+            "them only by rolling on a floor");
         (void)snprintf(check->change, sizeof check->change, "a floor");
     } else if (check->holds) {
         (void)snprintf(check->text, sizeof check->text, "the field can turn the particles");
@@ -149,8 +155,8 @@ static void find_fastest(nrw_necessary *necessary, const nrw_scenario *scenario)
         setting.tilt_deg = 90.0;
         setting.heading_kind = NRW_HEADING_CENTRELINE;
         setting.frequency_Hz = top * k / 20.0;
-        setting.field_mT = rig->present ? nrw_rig_available_field_mT(rig, &setting, NULL)
-                                        : FIELD_WITHOUT_RIG_MT;
+        setting.field_mT =
+            rig->present ? nrw_rig_available_field_mT(rig, &setting, NULL) : FIELD_WITHOUT_RIG_MT;
         if (!(setting.field_mT > 0.0))
             continue;
         nrw_regime regime = nrw_regime_of(scenario, &setting, NULL);
@@ -167,22 +173,23 @@ static void find_fastest(nrw_necessary *necessary, const nrw_scenario *scenario)
 static void judge_gather(nrw_necessary *necessary, const nrw_scenario *scenario)
 {
     nrw_necessary_check *check = check_of(necessary, NRW_NEED_GATHER);
-    const double field =
-        scenario->rig.present ? scenario->rig.field_max_mT : FIELD_WITHOUT_RIG_MT;
+    const double field = scenario->rig.present ? scenario->rig.field_max_mT : FIELD_WITHOUT_RIG_MT;
     check->value = nrw_thermal_coupling(scenario, field);
     check->needed = COUPLING_MIN;
     check->holds = check->value >= check->needed;
     if (check->holds) {
-        (void)snprintf(check->text, sizeof check->text,
-                       "magnetic attraction at %.3g mT is %.3g times the thermal energy (from about "
-                       "11 a swarm gathers surely)",
-                       field, check->value);
+        (void)snprintf(
+            check->text, sizeof check->text,
+            "magnetic attraction at %.3g mT is %.3g times the thermal energy (from about "
+            "11 a swarm gathers surely)",
+            field, check->value);
         return;
     }
-    (void)snprintf(check->text, sizeof check->text,
-                   "the rig is too weak: at its largest field, %.3g mT, attraction is only %.2g times "
-                   "the thermal energy, and the swarm can't gather",
-                   field, check->value);
+    (void)snprintf(
+        check->text, sizeof check->text,
+        "the rig is too weak: at its largest field, %.3g mT, attraction is only %.2g times "
+        "the thermal energy, and the swarm can't gather",
+        field, check->value);
     (void)snprintf(check->change, sizeof check->change,
                    "a field of at least %.3g mT (attraction 11 times the thermal energy), or more "
                    "magnetic particles",
@@ -220,9 +227,8 @@ static void judge_speed(nrw_necessary *necessary, const nrw_scenario *scenario,
                    weak ? "the rig is too weak" : "the deadline is too short", way,
                    scenario->deadline_s, check->needed, necessary->field_mT,
                    necessary->best_frequency_Hz, flow > 0.0 ? " and the flow" : "", check->value);
-    (void)snprintf(check->change, sizeof check->change,
-                   "a deadline of at least %.3g s%s", scenario->deadline_s * factor,
-                   limited ? ", or a stronger rig" : "");
+    (void)snprintf(check->change, sizeof check->change, "a deadline of at least %.3g s%s",
+                   scenario->deadline_s * factor, limited ? ", or a stronger rig" : "");
     if (limited) {
         /* speed grows with field² and with frequency */
         size_t used = strlen(check->change);

@@ -24,7 +24,7 @@ typedef struct nrw_plan_config {
      * done of those planned so far; may be NULL */
     void (*progress)(void *context, const char *stage, double best, size_t done, size_t of);
     void *context;
-    bool (*interrupted)(void); /* may be NULL */
+    bool (*interrupted)(void);  /* may be NULL */
     nrw_checkpoint *checkpoint; /* keeps the outcome of every run; NULL: none; borrowed */
 } nrw_plan_config;
 
@@ -39,16 +39,16 @@ typedef struct nrw_plan_row {
 
 typedef struct nrw_plan_result {
     nrw_necessary necessary;
-    bool searched;     /* false: a necessary condition fails */
+    bool searched; /* false: a necessary condition fails */
     bool found;
     nrw_recipe recipe; /* the best */
     nrw_schedule schedule;
     nrw_recipe baseline_recipe;
-    double baseline;   /* best_without_reshaping; NAN: not run */
+    double baseline;             /* best_without_reshaping; NAN: not run */
     double delivered, low, high; /* verified mean and its 95 % interval; NAN: not run */
-    double time_s;     /* mean of the verification runs */
-    nrw_outcome *verification; /* (n_verification), owned */
-    nrw_outcome *simple;       /* (n_verification) of the baseline, same trials; owned */
+    double time_s;               /* mean of the verification runs */
+    nrw_outcome *verification;   /* (n_verification), owned */
+    nrw_outcome *simple;         /* (n_verification) of the baseline, same trials; owned */
     size_t n_verification;
     size_t n_candidates;
     nrw_plan_row *rows; /* (n_rows), owned */
@@ -92,7 +92,6 @@ nrw_recipe nrw_recipe_vary(const nrw_recipe *recipe, const nrw_scenario *scenari
  * trials each, a deadline `time_factor` times as long among them, and writes a
  * sentence. */
 nrw_status nrw_plan_nearest_change(const nrw_race *race, const nrw_recipe *recipe,
-                                   double time_factor, char *text, size_t size,
-                                   nrw_errors *errors);
+                                   double time_factor, char *text, size_t size, nrw_errors *errors);
 
 #endif

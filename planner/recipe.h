@@ -22,18 +22,18 @@ typedef struct nrw_recipe {
     double lookahead_um;
     bool leave_by_centroid; /* a throat is passed when the centroid is through, not the tail */
     bool steer_by_rear;
-    double dwell_s;         /* goes on that long once 95 % are through a throat */
+    double dwell_s; /* goes on that long once 95 % are through a throat */
     double home_tilt_deg;
-    int collects;           /* times that it drives back and comes home again */
+    int collects; /* times that it drives back and comes home again */
     double collect_s;
-    bool regather;          /* laid flat again between throats where there is room */
-    bool reshaping;         /* false: the simple baseline, gather then one constant tilt */
+    bool regather;  /* laid flat again between throats where there is room */
+    bool reshaping; /* false: the simple baseline, gather then one constant tilt */
 } nrw_recipe;
 
 /* Schedule of a recipe for a scenario and its channel: gather, pass each throat
  * (with dwell; on a stall pushed through at a steeper tilt, and if that stalls too
- * laid flat and tried again), come home, collect, hold. Timeouts share out the deadline. Fills *schedule (owned by the caller).
- * NRW_NO_MEMORY. */
+ * laid flat and tried again), come home, collect, hold. Timeouts share out the deadline. Fills
+ * *schedule (owned by the caller). NRW_NO_MEMORY. */
 nrw_status nrw_recipe_schedule(const nrw_recipe *recipe, const nrw_scenario *scenario,
                                const nrw_channel *channel, nrw_schedule *schedule,
                                nrw_errors *errors);

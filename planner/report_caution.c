@@ -36,8 +36,10 @@ void nrw_report_care(nrw_report *report)
         &report->out,
         "<p>Predicted by a model: spheres that roll on a floor and meet as point dipoles, in fluid "
         "without inertia. Not modelled: dry friction, the drag of side walls (unless "
-        "<code>wall_drag</code> is on) and ceiling on a particle's own motion, the flow back through closed channels, shapes other than "
-        "spheres and doublets of two lobes. Speeds are the least certain, the ranking of schedules the most.</p>\n"
+        "<code>wall_drag</code> is on) and ceiling on a particle's own motion, the flow back "
+        "through closed channels, shapes other than "
+        "spheres and doublets of two lobes. Speeds are the least certain, the ranking of schedules "
+        "the most.</p>\n"
         "<h3>Before this is tried on a bench</h3>\n<ul class='care'>\n"
         "<li>Strong coils: currents and stored energy can hurt; interlock, fuse and discharge "
         "them. Fields move tools and pinch fingers between magnets and iron.</li>\n"

@@ -71,7 +71,8 @@ static unsigned char *pack(const nrw_report_input *in, const replay_grid *grid, 
                            size_t *size)
 {
     const nrw_run_result *run = in->run;
-    size_t n = run->n_particles * nrw_report_dots_each(in), n_frames = (run->n_stored + stride - 1) / stride;
+    size_t n = run->n_particles * nrw_report_dots_each(in),
+           n_frames = (run->n_stored + stride - 1) / stride;
     size_t n_values = 2 * n * n_frames;
     unsigned char *bytes = malloc(2 * n_values + 1);
     uint16_t *last = calloc(2 * n + 1, sizeof *last);
@@ -207,13 +208,12 @@ static void put_data(nrw_report *report)
     size_t most = MOST_POINTS / n + 1, few = COARSE_POINTS / n + 2;
     size_t stride = (run->n_stored + most - 1) / most;
     size_t coarse = (run->n_stored + few - 1) / few;
-    nrw_markup_put(out,
-                   "<script type='application/json' id='replay-data'>{\"n\":%z,\"radius\":%f,"
-                   "\"origin\":[%f,%f],\"step\":%f,",
-                   n,
-                   nrw_report_dot_share(report->in) *
-                       report->in->scenario->particles.diameter_um / 2,
-                   grid.x_um, grid.y_um, grid.step_um);
+    nrw_markup_put(
+        out,
+        "<script type='application/json' id='replay-data'>{\"n\":%z,\"radius\":%f,"
+        "\"origin\":[%f,%f],\"step\":%f,",
+        n, nrw_report_dot_share(report->in) * report->in->scenario->particles.diameter_um / 2,
+        grid.x_um, grid.y_um, grid.step_um);
     nrw_markup_put(out, "\"times\":[");
     for (size_t i = 0; i < run->n_stored; i++)
         nrw_markup_put(out, "%r%c", i ? "," : "", run->trajectory_time_s[i]);

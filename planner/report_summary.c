@@ -92,12 +92,11 @@ void nrw_report_asked(nrw_report *report)
 {
     const nrw_scenario *scenario = report->in->scenario;
     nrw_markup *out = &report->out;
-    nrw_markup_put(out, "<dt>Asked</dt><dd>Bring %z %r %r of %n µm from ",
-                   scenario->particles.count,
-                   scenario->particles.kind == NRW_MOMENT_INDUCED ? "induced" : "permanent",
-                   scenario->particles.shape.doublet ? "doublets with the volume of spheres"
-                                                     : "particles",
-                   scenario->particles.diameter_um);
+    nrw_markup_put(
+        out, "<dt>Asked</dt><dd>Bring %z %r %r of %n µm from ", scenario->particles.count,
+        scenario->particles.kind == NRW_MOMENT_INDUCED ? "induced" : "permanent",
+        scenario->particles.shape.doublet ? "doublets with the volume of spheres" : "particles",
+        scenario->particles.diameter_um);
     if (scenario->has_release)
         put_place(out, scenario, &scenario->release);
     else

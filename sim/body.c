@@ -18,9 +18,8 @@ static void shape_body(nrw_body *body, const nrw_scenario *scenario)
     if (!body->has_floor)
         return;
     const double lobe = shape.lobe * body->radius_um;
-    body->gap_um =
-        nrw_particle_gap_um(scenario, 2.0 * lobe, 0.5 * body->weight_pN / shape.floor_share,
-                            scenario->model.brownian);
+    body->gap_um = nrw_particle_gap_um(
+        scenario, 2.0 * lobe, 0.5 * body->weight_pN / shape.floor_share, scenario->model.brownian);
     body->floor = nrw_floor_mobility_at(nrw_floor_table_get(), body->gap_um / lobe);
 }
 
@@ -37,9 +36,8 @@ nrw_body nrw_body_of(const nrw_scenario *scenario, const nrw_draw *draw)
     body.drag_pN_s_um = 6.0 * NRW_PI * body.viscosity_Pa_s * body.radius_um;
     body.spin_drag_pN_um_s = 8.0 * NRW_PI * body.viscosity_Pa_s * pow(body.radius_um, 3.0);
     body.kT_pN_um = nrw_thermal_energy_pN_um(scenario);
-    body.weight_pN = scenario->model.gravity
-                         ? nrw_particle_weight_pN(scenario, particles->diameter_um)
-                         : 0.0;
+    body.weight_pN =
+        scenario->model.gravity ? nrw_particle_weight_pN(scenario, particles->diameter_um) : 0.0;
     nrw_double_layer_parameters(scenario, particles->diameter_um, &body.layer_amplitude_pN,
                                 &body.debye_um);
     body.roughness_um = 1e-3 * particles->roughness_nm;
@@ -60,9 +58,9 @@ nrw_body nrw_body_of(const nrw_scenario *scenario, const nrw_draw *draw)
                          nrw_sphere_susceptibility(particles->susceptibility) /
                          (4.0 * NRW_PI * NRW_MU0_4PI);
     body.relaxation_s = particles->relaxation_time_s;
-    body.permanent_fAm2 = body.moment_factor * (body.kind == NRW_MOMENT_PERMANENT
-                                                    ? particles->moment_fAm2
-                                                    : particles->remanent_fAm2);
+    body.permanent_fAm2 =
+        body.moment_factor *
+        (body.kind == NRW_MOMENT_PERMANENT ? particles->moment_fAm2 : particles->remanent_fAm2);
     if (body.kind == NRW_MOMENT_PERMANENT)
         body.slope_fAm2_mT = 0.0;
     return body;

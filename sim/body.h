@@ -10,23 +10,23 @@
 typedef struct nrw_body {
     double radius_um, volume_um3;
     double viscosity_Pa_s;
-    double drag_pN_s_um;       /* ξ = 6πηa, unbounded */
-    double spin_drag_pN_um_s;  /* ζ = 8πηa³, unbounded */
+    double drag_pN_s_um;      /* ξ = 6πηa, unbounded */
+    double spin_drag_pN_um_s; /* ζ = 8πηa³, unbounded */
     double kT_pN_um;
     double weight_pN;          /* buoyant; 0 without gravity */
     double layer_amplitude_pN; /* double layer: amplitude·exp(−gap/debye) */
     double debye_um, roughness_um;
-    double given_gap_um;       /* surface.gap_um; NAN: from forces */
+    double given_gap_um; /* surface.gap_um; NAN: from forces */
     bool has_floor;
-    double gap_um;             /* start gap of a lone particle; NAN without floor */
-    nrw_floor_mobility floor;  /* at that gap; unbounded values without floor */
+    double gap_um;            /* start gap of a lone particle; NAN without floor */
+    nrw_floor_mobility floor; /* at that gap; unbounded values without floor */
 
     nrw_moment_kind kind;
-    double slope_fAm2_mT;      /* induced: V χ_eff/µ0, with the draw's factor */
-    double moment_factor;      /* of the draw */
+    double slope_fAm2_mT; /* induced: V χ_eff/µ0, with the draw's factor */
+    double moment_factor; /* of the draw */
     double relaxation_s;
-    double permanent_fAm2;     /* fixed in the particle: all of a permanent one's moment, the
-                                  remanent part of an induced one's; with the draw's factor */
+    double permanent_fAm2; /* fixed in the particle: all of a permanent one's moment, the
+                              remanent part of an induced one's; with the draw's factor */
     double diameter_um;
     const nrw_particles *particles; /* for the saturation law; borrowed */
 } nrw_body;

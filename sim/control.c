@@ -110,7 +110,8 @@ static bool conditions_hold(const nrw_control *control, const nrw_morphology *se
         return false;
     if (p & NRW_UNTIL_CENTROID_WITHIN) {
         const double *node = control->scenario->map.nodes[until->centroid_within.node].at_um;
-        if (!(hypot(seen->x_um - node[0], seen->y_um - node[1]) <= until->centroid_within.distance_um))
+        if (!(hypot(seen->x_um - node[0], seen->y_um - node[1]) <=
+              until->centroid_within.distance_um))
             return false;
     }
     if (p & NRW_UNTIL_CENTROID_PAST) {
@@ -183,8 +184,8 @@ double nrw_control_next_s(const nrw_control *control, double t_s)
         return t_s;
     const nrw_leg *leg = leg_in_force(control);
     double next = control->leg_start_s + leg->timeout_s;
-    double change = control->leg_start_s +
-                    nrw_drive_next_switch_s(&leg->drive, t_s - control->leg_start_s);
+    double change =
+        control->leg_start_s + nrw_drive_next_switch_s(&leg->drive, t_s - control->leg_start_s);
     next = fmin(next, change);
     if (leg->until.present & NRW_UNTIL_ELAPSED) {
         double elapsed = control->leg_start_s + leg->until.elapsed_s;

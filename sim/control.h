@@ -17,17 +17,17 @@ typedef struct nrw_control {
     const nrw_scenario *scenario; /* borrowed, as the next two */
     const nrw_channel *channel;
     const nrw_schedule *schedule;
-    size_t leg;             /* in force; n_legs: the schedule is through */
+    size_t leg; /* in force; n_legs: the schedule is through */
     double leg_start_s;
-    int *visits;            /* (n_legs) times entered, owned */
-    double heading_rad[2];  /* of the main and the other setting, without wobble */
-    double tilt_deg[2];     /* eased */
-    bool in_sight;          /* at the last frame */
-    bool held;              /* all conditions but elapsed_s held at the last frame */
-    double held_since_s;    /* when all conditions first held; NAN: not yet */
+    int *visits;              /* (n_legs) times entered, owned */
+    double heading_rad[2];    /* of the main and the other setting, without wobble */
+    double tilt_deg[2];       /* eased */
+    bool in_sight;            /* at the last frame */
+    bool held;                /* all conditions but elapsed_s held at the last frame */
+    double held_since_s;      /* when all conditions first held; NAN: not yet */
     nrw_progress_mark *marks; /* (n_marks), owned; rebuilt at each leg */
     size_t n_marks, capacity;
-    char warning[256];      /* of the last change of leg; "" if none */
+    char warning[256]; /* of the last change of leg; "" if none */
 } nrw_control;
 
 /* What feedback acts on at a frame: the measured swarm with imaging's noise. */

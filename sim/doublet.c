@@ -32,9 +32,8 @@ void nrw_doublet_polarisabilities(const nrw_body *body, const nrw_doublet_shape 
 {
     double chi = body->particles->susceptibility;
     if (isfinite(body->particles->saturation_kA_m) && field_mT > 0.0) {
-        const double m =
-            nrw_particle_moment_fAm2(body->particles, body->diameter_um, field_mT) /
-            body->volume_um3;
+        const double m = nrw_particle_moment_fAm2(body->particles, body->diameter_um, field_mT) /
+                         body->volume_um3;
         chi = m / (field_mT / (4.0 * NRW_PI * NRW_MU0_4PI) - m / 3.0);
     }
     const double unit = body->moment_factor * body->volume_um3 / (4.0 * NRW_PI * NRW_MU0_4PI);

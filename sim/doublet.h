@@ -12,10 +12,10 @@
 
 typedef struct nrw_doublet_shape {
     double aspect;
-    double lobe;                        /* radius of a lobe, over R */
-    double half;                        /* distance of a lobe's centre from the middle, over R */
-    nrw_spheroid_friction friction;     /* of the spheroid of the same aspect and volume (Perrin) */
-    double demag_along, demag_across;   /* demagnetising factors of the two lobes */
+    double lobe;                      /* radius of a lobe, over R */
+    double half;                      /* distance of a lobe's centre from the middle, over R */
+    nrw_spheroid_friction friction;   /* of the spheroid of the same aspect and volume (Perrin) */
+    double demag_along, demag_across; /* demagnetising factors of the two lobes */
     /* What one of the four contacts between lobes counts (stiffness, braking), and one
      * of the two with the floor (double layer): all where lobes touch (1), and a share
      * where they coincide, so that spheres come out as spheres: linear in between. */

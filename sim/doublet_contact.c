@@ -61,8 +61,7 @@ static bool add_pairs(nrw_world *world, uint32_t i, double reach)
 {
     nrw_doublets *d = world->doublets;
     nrw_cell_range ranges[NRW_CELL_BLOCK];
-    const size_t n =
-        nrw_cell_grid_around(&d->grid, world->x[i], world->y[i], world->z[i], ranges);
+    const size_t n = nrw_cell_grid_around(&d->grid, world->x[i], world->y[i], world->z[i], ranges);
     for (size_t r = 0; r < n; r++)
         for (uint32_t item = ranges[r].begin; item < ranges[r].end; item++) {
             const uint32_t j = d->grid.items[item];
@@ -239,9 +238,9 @@ void nrw_doublets_rub(nrw_world *world, const nrw_excitation *excitation)
                 continue;
             const double a = 0.5 * meet.touch, e = brake_at(&law, &meet);
             /* n points to i: the other way round from (5.10), so plus */
-            const nrw_vec3 f = nrw_vec3_scale(
-                nrw_vec3_cross(nrw_vec3_add(i->spin, j->spin), meet.n),
-                4.0 * NRW_PI * world->body.viscosity_Pa_s * a * a * e);
+            const nrw_vec3 f =
+                nrw_vec3_scale(nrw_vec3_cross(nrw_vec3_add(i->spin, j->spin), meet.n),
+                               4.0 * NRW_PI * world->body.viscosity_Pa_s * a * a * e);
             i->force = nrw_vec3_add(i->force, f);
             i->torque = nrw_vec3_add(i->torque, nrw_vec3_cross(meet.arm_i, f));
             j->force = nrw_vec3_add(j->force, nrw_vec3_scale(f, -1.0));
@@ -325,12 +324,10 @@ static bool add_slide(nrw_doublets *d, const uint32_t pair[2], int a, int b, con
     t[0] = nrw_vec3_cross(meet->n, fabs(meet->n.x) < 0.8 ? x : y);
     t[0] = nrw_vec3_scale(t[0], 1.0 / nrw_vec3_norm(t[0]));
     t[1] = nrw_vec3_cross(meet->n, t[0]);
-    const nrw_vec3 slid =
-        nrw_vec3_add(went(d, pair[0], a, meet->arm_i),
-                     nrw_vec3_scale(went(d, pair[1], b, meet->arm_j), -1.0));
-    const nrw_vec3 before =
-        nrw_vec3_add(d->moved[2 * pair[0] + (uint32_t)a],
-                     nrw_vec3_scale(d->moved[2 * pair[1] + (uint32_t)b], -1.0));
+    const nrw_vec3 slid = nrw_vec3_add(went(d, pair[0], a, meet->arm_i),
+                                       nrw_vec3_scale(went(d, pair[1], b, meet->arm_j), -1.0));
+    const nrw_vec3 before = nrw_vec3_add(d->moved[2 * pair[0] + (uint32_t)a],
+                                         nrw_vec3_scale(d->moved[2 * pair[1] + (uint32_t)b], -1.0));
     for (int k = 0; k < 2; k++) {
         double moves;
         nrw_doublet_contact *c = new_contact(d, pair[0], t[k], meet->arm_i, &moves);
@@ -350,8 +347,7 @@ static bool add_lobe_contacts(nrw_world *world, const brake_law *law, double h)
 {
     nrw_doublets *d = world->doublets;
     const nrw_doublet_shape *shape = &d->medium.shape;
-    const double k =
-        world->scenario->model.contact_stiffness_pN_um * shape->contact_share;
+    const double k = world->scenario->model.contact_stiffness_pN_um * shape->contact_share;
     const double margin = MARGIN * shape->lobe * world->body.radius_um;
     const bool slide = world->scenario->model.contact_sliding && law->contact > 0.0;
     for (size_t p = 0; p < d->n_pairs; p++) {
@@ -440,7 +436,8 @@ static bool add_walls(nrw_world *world, uint32_t i)
     nrw_doublets *d = world->doublets;
     const nrw_doublet_body *body = &d->bodies[i];
     const nrw_doublet_shape *shape = &d->medium.shape;
-    const double lobe = shape->lobe * body->radius, k = world->scenario->model.contact_stiffness_pN_um;
+    const double lobe = shape->lobe * body->radius,
+                 k = world->scenario->model.contact_stiffness_pN_um;
     const double size = body->radius / world->body.radius_um, near = (1.0 + MARGIN) * lobe;
     for (int side = 0; side < 2; side++) {
         const nrw_vec3 arm =

@@ -13,8 +13,7 @@ static void uniaxial(nrw_vec3 axis, double along, double across, double planar, 
     const double s[3] = {sqrt(planar), sqrt(planar), sqrt(normal)};
     for (int i = 0; i < 3; i++)
         for (int j = 0; j < 3; j++)
-            tensor[i][j] =
-                s[i] * s[j] * ((along - across) * a[i] * a[j] + (i == j ? across : 0.0));
+            tensor[i][j] = s[i] * s[j] * ((along - across) * a[i] * a[j] + (i == j ? across : 0.0));
 }
 
 /* Adds drag Z against the motion v + ω × ρ of a point of the body. */

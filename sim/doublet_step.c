@@ -136,8 +136,8 @@ void nrw_doublets_pair_forces(nrw_world *world, const nrw_excitation *excitation
             const nrw_vec3 b = {(double)d->dipoles.bx[k], (double)d->dipoles.by[k],
                                 (double)d->dipoles.bz[k]};
             body->force = nrw_vec3_add(body->force, f);
-            body->torque = nrw_vec3_add(
-                body->torque, nrw_vec3_cross(nrw_vec3_scale(arm, k % 2 ? -1.0 : 1.0), f));
+            body->torque = nrw_vec3_add(body->torque,
+                                        nrw_vec3_cross(nrw_vec3_scale(arm, k % 2 ? -1.0 : 1.0), f));
             body->field = nrw_vec3_add(body->field, nrw_vec3_scale(b, 0.5));
         }
     }
@@ -188,8 +188,9 @@ static bool set_give(nrw_world *world, size_t i, const nrw_excitation *excitatio
     for (int r = 0; r < 6; r++)
         for (int k = 0; k < 6; k++)
             body->give.at[r][k] = h * body->mobility.at[r][k];
-    const double x = h * stiff *
-                     fmax(body->mobility.at[3][3], fmax(body->mobility.at[4][4], body->mobility.at[5][5]));
+    const double x =
+        h * stiff *
+        fmax(body->mobility.at[3][3], fmax(body->mobility.at[4][4], body->mobility.at[5][5]));
     if (!(x > 1e-3))
         return true;
     nrw_mat6 factor;
@@ -216,13 +217,12 @@ static void pair_flow(nrw_world *world)
 {
     nrw_doublets *d = world->doublets;
     nrw_pair_task *task = &world->task;
-    const double per_torque =
-        world->pair_flow_factor / (8.0 * NRW_PI * world->body.viscosity_Pa_s);
+    const double per_torque = world->pair_flow_factor / (8.0 * NRW_PI * world->body.viscosity_Pa_s);
     for (size_t i = 0; i < world->n; i++) {
         const nrw_doublet_body *body = &d->bodies[i];
         const nrw_vec3 taken = nrw_sym3_times(body->brake, body->spin);
-        const nrw_vec3 torque =
-            nrw_vec3_add(body->mean_torque, nrw_vec3_add(body->torque, nrw_vec3_scale(taken, -1.0)));
+        const nrw_vec3 torque = nrw_vec3_add(
+            body->mean_torque, nrw_vec3_add(body->torque, nrw_vec3_scale(taken, -1.0)));
         world->spin_x[i] = (float)body->spin.x;
         world->spin_y[i] = (float)body->spin.y;
         world->spin_z[i] = (float)body->spin.z;
@@ -490,8 +490,8 @@ nrw_status nrw_doublets_step(nrw_world *world, const nrw_excitation *excitation,
         return nrw_errors_add(errors, NRW_DIVERGED, "a shorter step or weaker interactions",
                               "a doublet's mobility is not finite at t = %.6g s", world->time_s);
     if (!nrw_doublets_find_contacts(world, excitation, h_s))
-        return nrw_errors_add(errors, NRW_DIVERGED, crowded,
-                              "too many contacts at t = %.6g s", world->time_s);
+        return nrw_errors_add(errors, NRW_DIVERGED, crowded, "too many contacts at t = %.6g s",
+                              world->time_s);
     nrw_doublets_solve_contacts(world, h_s);
     world->doublets->safe_s = safe_step_s(world, h_s);
     nrw_status status = store(world, h_s, errors);

@@ -16,13 +16,13 @@ typedef struct frame {
  * they turn with. */
 typedef struct turning {
     nrw_vec3 field, lagged;
-    double permanent;     /* fA·m²; 0: induced */
+    double permanent; /* fA·m²; 0: induced */
     bool across;
-    double base, excess;  /* induced: polarisability across the axis, and along it less that */
+    double base, excess; /* induced: polarisability across the axis, and along it less that */
     double lag_s;
-    nrw_sym3 mobility;    /* of the spin, 1/(pN·µm·s) */
-    nrw_sym3 resistance;  /* its inverse */
-    nrw_vec3 spin;        /* by other torques, 1/s */
+    nrw_sym3 mobility;   /* of the spin, 1/(pN·µm·s) */
+    nrw_sym3 resistance; /* its inverse */
+    nrw_vec3 spin;       /* by other torques, 1/s */
 } turning;
 
 static nrw_vec3 in_frame(const frame *f, nrw_vec3 v)
@@ -55,8 +55,8 @@ static nrw_vec3 spin_of(const turning *t, const frame *f, nrw_vec3 *torque)
         /* the moment lags in the body's frame: a body that turns with the field has none.
          * To first order in lag × spin that is a drag τ [B] α [B]ᵀ (8.6) */
         const nrw_vec3 c = {0.0, -b.z, b.y}; /* axis × B */
-        nrw_sym3 drag = nrw_sym3_add_scaled(
-            (nrw_sym3){0}, (nrw_sym3){1.0, 0.0, 0.0, 1.0, 0.0, 1.0}, nrw_vec3_dot(b, b) * t->base);
+        nrw_sym3 drag = nrw_sym3_add_scaled((nrw_sym3){0}, (nrw_sym3){1.0, 0.0, 0.0, 1.0, 0.0, 1.0},
+                                            nrw_vec3_dot(b, b) * t->base);
         drag = nrw_sym3_add_scaled(drag, nrw_sym3_outer(b), -t->base);
         drag = nrw_sym3_add_scaled(drag, nrw_sym3_outer(c), t->excess);
         const nrw_sym3 all = nrw_sym3_add_scaled(t->resistance, drag, t->lag_s);
@@ -80,9 +80,8 @@ static frame frame_of(nrw_vec3 axis, nrw_vec3 side)
 /* The frame after moving with rates da, ds over a time. */
 static frame shifted(const frame *f, nrw_vec3 spin, const frame *at, double time)
 {
-    return frame_of(
-        nrw_vec3_add(f->axis, nrw_vec3_scale(nrw_vec3_cross(spin, at->axis), time)),
-        nrw_vec3_add(f->side, nrw_vec3_scale(nrw_vec3_cross(spin, at->side), time)));
+    return frame_of(nrw_vec3_add(f->axis, nrw_vec3_scale(nrw_vec3_cross(spin, at->axis), time)),
+                    nrw_vec3_add(f->side, nrw_vec3_scale(nrw_vec3_cross(spin, at->side), time)));
 }
 
 /* One stage of the classical Runge-Kutta method. */
@@ -160,7 +159,8 @@ void nrw_doublets_turn(const nrw_world *world, size_t i, const nrw_excitation *e
     frame f = frame_of(d->axes[i], across ? u : any_side(d->axes[i]));
     const turning t = turning_of(world, i, excitation, &f);
     const double b = nrw_vec3_norm(t.field);
-    const double stiff = t.permanent > 0.0 ? t.permanent * b : (t.excess + t.base * t.lag_s) * b * b;
+    const double stiff =
+        t.permanent > 0.0 ? t.permanent * b : (t.excess + t.base * t.lag_s) * b * b;
     const double fastest = fmax(t.mobility.xx, fmax(t.mobility.yy, t.mobility.zz));
     const double reach = h_s * fmax(stiff * fastest, nrw_vec3_norm(t.spin));
     const int n = (int)fmin(STAGES_MOST, ceil(fmax(1.0, reach / STAGE_MAX)));

@@ -29,9 +29,9 @@ static void lay_out(nrw_doublets *d, size_t n)
     d->pairs = nrw_arena_take(arena, d->pairs_capacity, sizeof *d->pairs);
     d->contacts_capacity = CONTACTS_PER_BODY * n + LEAST;
     d->contacts = nrw_arena_take(arena, d->contacts_capacity, sizeof *d->contacts);
-    float *places[3], **out[] = {&d->dipoles.fx, &d->dipoles.fy, &d->dipoles.fz,
-                                 &d->dipoles.bx, &d->dipoles.by, &d->dipoles.bz,
-                                 &d->mx,         &d->my,         &d->mz};
+    float *places[3],
+        **out[] = {&d->dipoles.fx, &d->dipoles.fy, &d->dipoles.fz, &d->dipoles.bx, &d->dipoles.by,
+                   &d->dipoles.bz, &d->mx,         &d->my,         &d->mz};
     for (size_t k = 0; k < 3; k++)
         places[k] = nrw_arena_take(arena, lobes, sizeof(float));
     for (size_t k = 0; k < sizeof out / sizeof *out; k++)
@@ -50,8 +50,8 @@ static void lay_out(nrw_doublets *d, size_t n)
 static void set_axes(nrw_world *world)
 {
     const nrw_particles *particles = &world->scenario->particles;
-    const bool across = particles->kind == NRW_MOMENT_PERMANENT &&
-                        particles->shape.moment == NRW_MOMENT_ACROSS;
+    const bool across =
+        particles->kind == NRW_MOMENT_PERMANENT && particles->shape.moment == NRW_MOMENT_ACROSS;
     for (size_t i = 0; i < world->n; i++) {
         const nrw_vec3 u = {world->ux[i], world->uy[i], 0.0};
         world->doublets->axes[i] = across ? (nrw_vec3){-u.y, u.x, 0.0} : u;
@@ -147,8 +147,8 @@ static nrw_status check_lobe(const nrw_world *world, size_t k, nrw_errors *error
         return nrw_errors_add(errors, NRW_BAD_INPUT, "every particle in the channel",
                               "a lobe of particles.positions_um[%zu] (%.6g, %.6g) lies in a wall",
                               k / 2, d->lobe_x[k], d->lobe_y[k]);
-    if (world->body.has_floor && (d->lobe_z[k] < lobe ||
-                                  d->lobe_z[k] > world->scenario->map.depth_um - lobe))
+    if (world->body.has_floor &&
+        (d->lobe_z[k] < lobe || d->lobe_z[k] > world->scenario->map.depth_um - lobe))
         return nrw_errors_add(errors, NRW_BAD_INPUT,
                               "lobes that lie between the floor and the ceiling",
                               "particles.positions_um[%zu] has z = %.6g µm, but its lobes have a "

@@ -13,56 +13,56 @@
  * the overlap what they slid without it, against it. Vectors of six act on a body's
  * displacement and turn. */
 typedef struct nrw_doublet_contact {
-    uint32_t i, j;          /* bodies; j: NRW_DOUBLET_ALONE against walls */
-    double ji[6], jj[6];    /* how the distance answers */
-    double wi[6], wj[6];    /* displacement per force */
+    uint32_t i, j;             /* bodies; j: NRW_DOUBLET_ALONE against walls */
+    double ji[6], jj[6];       /* how the distance answers */
+    double wi[6], wj[6];       /* displacement per force */
     double overlap, stiffness; /* µm, pN/µm */
-    double moves, give;     /* J·w, µm/pN; 1/(1 + k J·w) */
-    double least;           /* smallest force: 0, or -INFINITY for drag */
-    double force;           /* pN */
+    double moves, give;        /* J·w, µm/pN; 1/(1 + k J·w) */
+    double least;              /* smallest force: 0, or -INFINITY for drag */
+    double force;              /* pN */
 } nrw_doublet_contact;
 
 #define NRW_DOUBLET_ALONE UINT32_MAX
 
 /* A body during a step: where it would go without contacts, and how it gives way. */
 typedef struct nrw_doublet_body {
-    double radius;          /* of the sphere of equal volume */
-    nrw_vec3 force, torque; /* all but that of the field on the moment */
-    nrw_vec3 field;         /* of the others, mean of both lobes, mT */
-    nrw_vec3 mean_torque;   /* of the field on the moment over the step */
-    nrw_vec3 spin;          /* mean over the step, 1/s */
-    nrw_vec3 moment;        /* fA·m², at the step's beginning */
-    nrw_sym3 brake;         /* resistance to turning by contacts, pN·µm·s */
+    double radius;               /* of the sphere of equal volume */
+    nrw_vec3 force, torque;      /* all but that of the field on the moment */
+    nrw_vec3 field;              /* of the others, mean of both lobes, mT */
+    nrw_vec3 mean_torque;        /* of the field on the moment over the step */
+    nrw_vec3 spin;               /* mean over the step, 1/s */
+    nrw_vec3 moment;             /* fA·m², at the step's beginning */
+    nrw_sym3 brake;              /* resistance to turning by contacts, pN·µm·s */
     nrw_vec3 middle, axis, side; /* predicted */
-    nrw_mat6 factor;        /* Cholesky factor of the resistance */
-    nrw_mat6 mobility;      /* its inverse */
-    nrw_mat6 give;          /* displacement per contact force over the step, which the drive
-                               holds back */
-    double moved[6];        /* displacement and turn by contacts */
+    nrw_mat6 factor;             /* Cholesky factor of the resistance */
+    nrw_mat6 mobility;           /* its inverse */
+    nrw_mat6 give;               /* displacement per contact force over the step, which the drive
+                                    holds back */
+    double moved[6];             /* displacement and turn by contacts */
 } nrw_doublet_body;
 
 typedef struct nrw_doublets {
     nrw_doublet_medium medium;
-    double along, across;   /* induced: polarisabilities at the drive's present size */
-    double lag_s;           /* relaxation time */
-    double layer_pN;        /* double layer of a nominal lobe: amplitude at contact */
+    double along, across; /* induced: polarisabilities at the drive's present size */
+    double lag_s;         /* relaxation time */
+    double layer_pN;      /* double layer of a nominal lobe: amplitude at contact */
     /* state, beside the world's middles and directions of moments */
-    nrw_vec3 *axes, *kept_axes;   /* (n) unit */
-    nrw_vec3 *moved, *kept_moved; /* (2n) velocity of each lobe in the last step, µm/s */
-    nrw_doublet_body *bodies;   /* (n) */
-    double *lobe_x, *lobe_y, *lobe_z; /* (2n) lobes 2i and 2i + 1 of body i, along its axis and
-                                         against it; for imaging and walls */
+    nrw_vec3 *axes, *kept_axes;          /* (n) unit */
+    nrw_vec3 *moved, *kept_moved;        /* (2n) velocity of each lobe in the last step, µm/s */
+    nrw_doublet_body *bodies;            /* (n) */
+    double *lobe_x, *lobe_y, *lobe_z;    /* (2n) lobes 2i and 2i + 1 of body i, along its axis and
+                                            against it; for imaging and walls */
     double *seen_x, *seen_y, *seen_wall; /* (2n) as in nrw_world */
     double *ref_x, *ref_y, *ref_z;       /* (n) middles when the list was made */
     bool listed;
-    double safe_s;          /* step that the bounds on moves call for, by the last; 0: unknown */
+    double safe_s; /* step that the bounds on moves call for, by the last; 0: unknown */
     size_t n_pairs, pairs_capacity;
-    uint32_t (*pairs)[2];   /* bodies whose lobes may meet */
+    uint32_t (*pairs)[2]; /* bodies whose lobes may meet */
     size_t n_contacts, contacts_capacity;
     nrw_doublet_contact *contacts;
-    nrw_cell_grid grid;     /* owned */
-    nrw_pair_task dipoles;  /* of the lobes, (2n padded) */
-    float *mx, *my, *mz;    /* of it */
+    nrw_cell_grid grid;    /* owned */
+    nrw_pair_task dipoles; /* of the lobes, (2n padded) */
+    float *mx, *my, *mz;   /* of it */
     nrw_arena arena;
 } nrw_doublets;
 

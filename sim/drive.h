@@ -36,12 +36,12 @@ typedef struct nrw_drive_setting {
     nrw_drive_mode mode;
     double field_mT;
     double frequency_Hz;
-    double tilt_deg;      /* rotating: 0 in plane ... 90 rolling */
-    nrw_sense sense;      /* rotating */
-    nrw_cone_axis axis;   /* precessing */
-    double cone_deg;      /* precessing: half-angle */
-    double bias_mT;       /* oscillating: steady part along p */
-    double elevation_deg; /* steady: above the plane */
+    double tilt_deg;                    /* rotating: 0 in plane ... 90 rolling */
+    nrw_sense sense;                    /* rotating */
+    nrw_cone_axis axis;                 /* precessing */
+    double cone_deg;                    /* precessing: half-angle */
+    double bias_mT;                     /* oscillating: steady part along p */
+    double elevation_deg;               /* steady: above the plane */
     nrw_vec3 steady_mT, cos_mT, sin_mT; /* general: in the map's frame */
     const nrw_samples *samples;         /* sampled: borrowed from the schedule that it stands in */
     double sample_rate_Hz; /* sampled: as the file gives it; 0: the samples' file knows */

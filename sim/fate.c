@@ -15,7 +15,8 @@ const char *nrw_fate_name(nrw_fate fate)
 const char *nrw_loss_cause_name(nrw_loss_cause cause)
 {
     static const char *const names[NRW_N_LOSS_CAUSES] = {
-        "plugged", "pocket", "in_throat", "wrong_branch", "past_but_apart", "stuck", "swept", "other"};
+        "plugged",        "pocket", "in_throat", "wrong_branch",
+        "past_but_apart", "stuck",  "swept",     "other"};
     return (unsigned)cause < NRW_N_LOSS_CAUSES ? names[cause] : "unknown";
 }
 

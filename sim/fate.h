@@ -9,8 +9,8 @@
 #include "run.h"
 
 /* Fills result->fates, causes (unless NULL), fate_fraction and losses from the
- * final positions in the result. in_largest (n) marks the largest cluster; stuck and washed (n, may be
- * NULL) mark particles that stick to a wall or left through an outlet. */
+ * final positions in the result. in_largest (n) marks the largest cluster; stuck and washed (n, may
+ * be NULL) mark particles that stick to a wall or left through an outlet. */
 nrw_status nrw_fate_judge(const nrw_scenario *scenario, const nrw_channel *channel,
                           const uint8_t *in_largest, const uint8_t *stuck, const uint8_t *washed,
                           nrw_run_result *result, nrw_errors *errors);

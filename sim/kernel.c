@@ -82,9 +82,9 @@
 /* clang-format off */
 DECLARE(_v2) DECLARE(_v3) DECLARE(_v4)
 TABLE("x86-64-v2", _v2) TABLE("x86-64-v3", _v3) TABLE("x86-64-v4", _v4)
-/* clang-format on */
+    /* clang-format on */
 
-size_t nrw_kernels_all(const nrw_kernels *tables[NRW_KERNEL_LEVELS])
+    size_t nrw_kernels_all(const nrw_kernels *tables[NRW_KERNEL_LEVELS])
 {
     size_t n = 0;
     __builtin_cpu_init();

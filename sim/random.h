@@ -9,15 +9,15 @@
 
 /* Streams keep the uses apart. */
 typedef enum nrw_stream {
-    NRW_STREAM_START,   /* start positions, sizes, moments */
-    NRW_STREAM_NOISE,   /* translational Brownian motion */
-    NRW_STREAM_SPIN,    /* rotational Brownian motion */
-    NRW_STREAM_IMAGING, /* observed centroid */
-    NRW_STREAM_DRAW,    /* uncertain parameters of a trial */
-    NRW_STREAM_SEARCH,  /* the planner's candidates */
+    NRW_STREAM_START,    /* start positions, sizes, moments */
+    NRW_STREAM_NOISE,    /* translational Brownian motion */
+    NRW_STREAM_SPIN,     /* rotational Brownian motion */
+    NRW_STREAM_IMAGING,  /* observed centroid */
+    NRW_STREAM_DRAW,     /* uncertain parameters of a trial */
+    NRW_STREAM_SEARCH,   /* the planner's candidates */
     NRW_STREAM_RESAMPLE, /* bootstrap resamples of trials */
-    NRW_STREAM_DRIFT,  /* the random finite difference of doublets' mobility */
-    NRW_STREAM_STICK   /* sticking to side walls */
+    NRW_STREAM_DRIFT,    /* the random finite difference of doublets' mobility */
+    NRW_STREAM_STICK     /* sticking to side walls */
 } nrw_stream;
 
 /* Four 32-bit words for a 128-bit counter and 64-bit key. */

@@ -22,8 +22,8 @@ static double step_out_Hz(const nrw_body *body, const nrw_field *field)
     if ((!induced && !(body->permanent_fAm2 > 0.0)) || !(size > 0.0))
         return NAN;
     axis = nrw_vec3_scale(axis, 1.0 / size);
-    const double mobility = body->floor.mr * (axis.x * axis.x + axis.y * axis.y) +
-                      body->floor.ms * axis.z * axis.z;
+    const double mobility =
+        body->floor.mr * (axis.x * axis.x + axis.y * axis.y) + body->floor.ms * axis.z * axis.z;
     if (induced)
         return nrw_doublet_step_out_rad_s(body, nrw_field_peak_mT(field)) * mobility /
                (2.0 * NRW_PI);
@@ -41,8 +41,9 @@ static void add_following(const nrw_body *body, const nrw_field *field, nrw_aver
     if (!body->particles->shape.doublet || body->kind != NRW_MOMENT_INDUCED || !(size > 0.0))
         return;
     axis = nrw_vec3_scale(axis, 1.0 / size);
-    const double out = nrw_doublet_step_out_rad_s(body, nrw_field_peak_mT(field)) *
-                       (body->floor.mr * (1.0 - axis.z * axis.z) + body->floor.ms * axis.z * axis.z);
+    const double out =
+        nrw_doublet_step_out_rad_s(body, nrw_field_peak_mT(field)) *
+        (body->floor.mr * (1.0 - axis.z * axis.z) + body->floor.ms * axis.z * axis.z);
     const double rest = 2.0 * NRW_PI * field->frequency_Hz - nrw_vec3_dot(average->spin, axis);
     average->spin =
         nrw_vec3_add(average->spin, nrw_vec3_scale(axis, nrw_mean_spin_rad_s(rest, out)));
@@ -56,9 +57,10 @@ static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_
     regime->recommended = slow_pairs && cohesive ? NRW_MODEL_AVERAGED : NRW_MODEL_RESOLVED;
     if (body->particles->shape.doublet) {
         regime->recommended = NRW_MODEL_RESOLVED;
-        (void)snprintf(regime->reason, sizeof regime->reason,
-                       "doublets are followed one by one; of equal spheres N_b = %.3g, Lambda = %.3g",
-                       regime->cycle_displacement, regime->shedding_number);
+        (void)snprintf(
+            regime->reason, sizeof regime->reason,
+            "doublets are followed one by one; of equal spheres N_b = %.3g, Lambda = %.3g",
+            regime->cycle_displacement, regime->shedding_number);
         return;
     }
     if (setting->mode == NRW_DRIVE_SAMPLED) {
@@ -80,9 +82,10 @@ static void recommend(nrw_regime *regime, const nrw_body *body, const nrw_drive_
                        "the field is steady: nothing is averaged");
         return;
     }
-    (void)snprintf(regime->reason, sizeof regime->reason, "N_b = %.3g (%s 2), Lambda = %.3g (%s 0.3)",
-                   regime->cycle_displacement, slow_pairs ? "at most" : "above",
-                   regime->shedding_number, cohesive ? "below" : "not below");
+    (void)snprintf(regime->reason, sizeof regime->reason,
+                   "N_b = %.3g (%s 2), Lambda = %.3g (%s 0.3)", regime->cycle_displacement,
+                   slow_pairs ? "at most" : "above", regime->shedding_number,
+                   cohesive ? "below" : "not below");
 }
 
 nrw_regime nrw_regime_of(const nrw_scenario *scenario, const nrw_drive_setting *setting,

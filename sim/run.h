@@ -59,11 +59,11 @@ typedef struct nrw_run_config {
     uint64_t seed;
     nrw_model model;
     nrw_draw draw;
-    double keep_fraction;    /* (0, 1]: simulate only this share of the particles (planner) */
-    double step_max_s;       /* 0: the default 0.020 */
-    bool record;             /* keep frames (morphology, trajectory) in the result */
+    double keep_fraction;      /* (0, 1]: simulate only this share of the particles (planner) */
+    double step_max_s;         /* 0: the default 0.020 */
+    bool record;               /* keep frames (morphology, trajectory) in the result */
     double trajectory_every_s; /* spacing of stored positions; 0: every frame */
-    nrw_progress progress;   /* may be NULL */
+    nrw_progress progress;     /* may be NULL */
     void *progress_context;
 } nrw_run_config;
 
@@ -125,11 +125,11 @@ typedef struct nrw_loss_place {
  * far as the run got even when it fails or is interrupted. */
 typedef struct nrw_run_result {
     size_t n_particles;
-    double *x_um, *y_um, *z_um;                 /* (n) final centres */
-    double *moment_x, *moment_y, *moment_z;     /* (n) fA·m² at the end */
-    double *radius_um;                          /* (n) */
-    nrw_fate *fates;                            /* (n) */
-    uint8_t *causes;                            /* (n) nrw_loss_cause of those not delivered */
+    double *x_um, *y_um, *z_um;             /* (n) final centres */
+    double *moment_x, *moment_y, *moment_z; /* (n) fA·m² at the end */
+    double *radius_um;                      /* (n) */
+    nrw_fate *fates;                        /* (n) */
+    uint8_t *causes;                        /* (n) nrw_loss_cause of those not delivered */
     uint8_t *gathered; /* (n) 1: in the largest cluster when the first leg ended (the run, if
                           it never did) */
     uint8_t *arrived;  /* (n) 1: inside the target circle at some frame, or at the end */
@@ -137,30 +137,30 @@ typedef struct nrw_run_result {
     nrw_loss_place *losses;
     size_t n_losses;
 
-    double time_s;                /* simulated */
-    double time_to_target_s;      /* first frame with goal.fraction_min inside the target; NAN: never */
-    double held_fraction;         /* least share inside the target at frames from then until
-                                     goal.hold_s later; NAN: the run ended before that */
-    double *furthest_um;          /* (n) furthest position along the route reached, at frames */
+    double time_s;           /* simulated */
+    double time_to_target_s; /* first frame with goal.fraction_min inside the target; NAN: never */
+    double held_fraction;    /* least share inside the target at frames from then until
+                                goal.hold_s later; NAN: the run ended before that */
+    double *furthest_um;     /* (n) furthest position along the route reached, at frames */
     nrw_morphology final;
-    double path_um;               /* length of the centroid's path */
+    double path_um; /* length of the centroid's path */
     double mean_speed_um_s, mean_spin_Hz, visible_fraction_of_time;
     uint64_t steps, pair_interactions;
-    double largest_overlap;       /* of diameters, over the run */
-    double gap_um;                /* start gap under the first particle */
+    double largest_overlap; /* of diameters, over the run */
+    double gap_um;          /* start gap under the first particle */
 
-    nrw_frame *frames;            /* (n_frames), if recorded */
+    nrw_frame *frames; /* (n_frames), if recorded */
     size_t n_frames;
-    nrw_leg_visit *visits;        /* (n_visits) */
+    nrw_leg_visit *visits; /* (n_visits) */
     size_t n_visits;
-    nrw_steering *steering;       /* (n_steering), if recorded: one each time it changed */
+    nrw_steering *steering; /* (n_steering), if recorded: one each time it changed */
     size_t n_steering;
-    float *trajectory_um;         /* (n_stored x n x 3), if recorded */
-    float *trajectory_axis;       /* (n_stored x n x 3) unit axes of doublets; NULL for spheres */
-    double *trajectory_time_s;    /* (n_stored) */
+    float *trajectory_um;      /* (n_stored x n x 3), if recorded */
+    float *trajectory_axis;    /* (n_stored x n x 3) unit axes of doublets; NULL for spheres */
+    double *trajectory_time_s; /* (n_stored) */
     size_t n_stored;
 
-    char **warnings;              /* (n_warnings) sentences, owned */
+    char **warnings; /* (n_warnings) sentences, owned */
     size_t n_warnings;
 } nrw_run_result;
 

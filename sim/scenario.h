@@ -40,18 +40,18 @@ typedef struct nrw_particles {
     size_t count;
     double (*positions_um)[3]; /* (count x 3) or NULL; z is NAN where left out; owned */
     double *moments_deg;       /* (count) start headings of permanent moments or NULL; owned */
-    double diameter_um; /* of the sphere of equal volume */
+    double diameter_um;        /* of the sphere of equal volume */
     double diameter_cv;
     nrw_particle_shape shape;
     double density_kg_m3;
     nrw_moment_kind kind;
-    double susceptibility;    /* induced: SI, of the material */
-    double saturation_kA_m;   /* induced; INFINITY: none */
+    double susceptibility;     /* induced: SI, of the material */
+    double saturation_kA_m;    /* induced; INFINITY: none */
     nrw_magnetisation_law law; /* induced, with a saturation */
-    double relaxation_time_s; /* induced */
-    double remanent_fAm2;     /* induced; part of the moment that is fixed in the particle */
-    double moment_fAm2;       /* permanent */
-    double moment_cv;         /* permanent */
+    double relaxation_time_s;  /* induced */
+    double remanent_fAm2;      /* induced; part of the moment that is fixed in the particle */
+    double moment_fAm2;        /* permanent */
+    double moment_cv;          /* permanent */
     double surface_potential_mV, debye_nm, roughness_nm;
     double surface_gap_um; /* given gap; NAN: from the balance of forces */
     double adhesion_rate_per_s, adhesion_release_pN;

@@ -346,8 +346,7 @@ void nrw_scenario_read_calibration(nrw_yaml_doc *doc, const nrw_yaml_node *rig_n
                                  &scenario->calibration, &scenario->calibration_size);
     if (!scenario->calibration_path)
         return;
-    nrw_sha256_hex(scenario->calibration, scenario->calibration_size,
-                   scenario->calibration_sha256);
+    nrw_sha256_hex(scenario->calibration, scenario->calibration_size, scenario->calibration_sha256);
     if (nrw_csv_parse(scenario->calibration, scenario->calibration_size, &table) != 0)
         (void)nrw_yaml_error(doc, node, "a CSV file", "'%.200s' is no CSV file", file);
     else

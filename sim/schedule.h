@@ -39,12 +39,12 @@ typedef struct nrw_leg {
     char name[NRW_NAME_SIZE];
     nrw_drive drive;
     nrw_condition until;
-    double timeout_s;      /* INFINITY: none */
-    int on_timeout_leg;    /* index of the leg that follows a timeout; -1: the next */
-    double stall_after_s;  /* 0: no stall rule */
-    double stall_min_um;   /* less advance than this in stall_after_s is a stall */
-    int stall_leg;         /* leg entered on a stall */
-    int max_visits;        /* default 3 */
+    double timeout_s;     /* INFINITY: none */
+    int on_timeout_leg;   /* index of the leg that follows a timeout; -1: the next */
+    double stall_after_s; /* 0: no stall rule */
+    double stall_min_um;  /* less advance than this in stall_after_s is a stall */
+    int stall_leg;        /* leg entered on a stall */
+    int max_visits;       /* default 3 */
 } nrw_leg;
 
 typedef struct nrw_schedule {

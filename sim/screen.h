@@ -16,8 +16,8 @@ double nrw_screen_share(double near_um, double far_um, double height_um);
  * channels. */
 bool nrw_walls_look(nrw_world *world);
 
-/* Before the velocities of a step, after nrw_walls_look: the shares of all rows, at places x, y and heights pz.
- * Nothing in open channels, without a floor, or where the scenario has it off. */
+/* Before the velocities of a step, after nrw_walls_look: the shares of all rows, at places x, y and
+ * heights pz. Nothing in open channels, without a floor, or where the scenario has it off. */
 void nrw_screen_take(nrw_world *world);
 
 #endif

@@ -248,8 +248,8 @@ static const char *word(const nrw_result *result, const char *format, size_t i)
 static nrw_leg_tally read_tally(const nrw_result *result, size_t i)
 {
     static const char *const fractions[NRW_LAYERS_TOLD] = {
-        "legs.%zu.layers.fractions.0", "legs.%zu.layers.fractions.1",
-        "legs.%zu.layers.fractions.2", "legs.%zu.layers.fractions.3"};
+        "legs.%zu.layers.fractions.0", "legs.%zu.layers.fractions.1", "legs.%zu.layers.fractions.2",
+        "legs.%zu.layers.fractions.3"};
     nrw_leg_tally tally = {.pair_flow_share = figure(result, "legs.%zu.pair_flow_share", i),
                            .layers_mean = figure(result, "legs.%zu.layers.mean", i)};
     const double most = figure(result, "legs.%zu.layers.most", i);

@@ -333,7 +333,9 @@ static double number_of(const basis *b, nrw_assumption assumption)
     case NRW_ASSUME_NO_ATTRACTION:
         return attraction(b);
     case NRW_ASSUME_FREE_OF_SIDES:
-        return b->closed && !b->scenario->model.wall_drag ? 2.008 * b->body.radius_um / b->narrowest_um : NAN;
+        return b->closed && !b->scenario->model.wall_drag
+                   ? 2.008 * b->body.radius_um / b->narrowest_um
+                   : NAN;
     case NRW_ASSUME_FREE_OF_CEILING:
         return ceiling(b);
     case NRW_ASSUME_DEEP_CHANNEL:

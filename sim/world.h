@@ -55,11 +55,11 @@ typedef struct nrw_world {
     struct nrw_mutual *mutual;     /* owned; NULL: no mutual induction (mutual.h) */
     struct nrw_doublets *doublets; /* owned; NULL: spheres (doublet_world.h) */
 
-    size_t n, padded; /* particles in the channel; rows */
-    size_t n_made;    /* with those that left through an end: they stand behind the others,
-                         where and as they left, and nothing acts on them */
-    uint32_t *ids;    /* (n_made) number of each particle in the scenario */
-    bool by_place;    /* large swarms are kept by place (world_order.h) ... */
+    size_t n, padded;    /* particles in the channel; rows */
+    size_t n_made;       /* with those that left through an end: they stand behind the others,
+                            where and as they left, and nothing acts on them */
+    uint32_t *ids;       /* (n_made) number of each particle in the scenario */
+    bool by_place;       /* large swarms are kept by place (world_order.h) ... */
     uint64_t next_order; /* ... and sorted again when so many contact lists were made */
     /* state */
     double *x, *y, *z;    /* (n) centres, µm */
@@ -115,10 +115,10 @@ typedef struct nrw_world {
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
     float *wall_mt[3], *wall_scratch[6], *wall_slope; /* of wall_drag.h */
-    uint8_t *stuck;                      /* (n) by particle, 1: stuck to a side wall (adhesion.h) */
-    nrw_wall_view *views;                /* (n) by particle; x NAN: not yet */
-    float *wall_near, *wall_far;         /* distances to the walls now, µm */
-    float *share;                        /* of the pair flow that the walls leave */
+    uint8_t *stuck;              /* (n) by particle, 1: stuck to a side wall (adhesion.h) */
+    nrw_wall_view *views;        /* (n) by particle; x NAN: not yet */
+    float *wall_near, *wall_far; /* distances to the walls now, µm */
+    float *share;                /* of the pair flow that the walls leave */
     nrw_contacts contacts;
     nrw_far_field far; /* for swarms that are worth one */
     double origin_x, origin_y, origin_z;

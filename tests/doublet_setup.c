@@ -54,8 +54,8 @@ double doublet_advance(nrw_world *world, const nrw_field *field, nrw_vec3 axis, 
         const nrw_status status = nrw_world_step(world, &excitation, h, &taken, &errors);
         cr_assert_eq(status, NRW_OK, "%s", errors.n_items ? errors.items[0].what : "");
         for (size_t i = 0; i < world->n; i++)
-            turned += taken / (double)world->n *
-                      nrw_vec3_dot(axis, world->doublets->bodies[i].spin);
+            turned +=
+                taken / (double)world->n * nrw_vec3_dot(axis, world->doublets->bodies[i].spin);
     }
     nrw_errors_clear(&errors);
     return turned / seconds;

@@ -73,7 +73,8 @@ Test(doublet_swarm, energy_falls_at_every_step_in_a_steady_field)
             cr_assert_lt(now, before + 1e-4, "step %d: %.9g after %.9g", step, now, before);
             before = now;
         }
-        cr_assert_lt(before, start - 200.0); /* from across the field and apart into a clump: -116 to -358 */
+        cr_assert_lt(
+            before, start - 200.0); /* from across the field and apart into a clump: -116 to -358 */
         nrw_world_destroy(world);
         small_setup_clear(&setup);
         setup.scenario = NULL;
@@ -91,10 +92,10 @@ Test(doublet_swarm, forces_between_two_cancel_and_their_torques_with_the_lever)
     const nrw_doublet_body *a = &world->doublets->bodies[0], *b = &world->doublets->bodies[1];
     const nrw_vec3 r = {3.1, 2.0, 1.0};
     const nrw_vec3 sum = nrw_vec3_add(a->force, b->force);
-    const nrw_vec3 turn = nrw_vec3_add(
-        nrw_vec3_add(nrw_vec3_add(a->torque, nrw_vec3_cross(a->moment, a->field)),
-                     nrw_vec3_add(b->torque, nrw_vec3_cross(b->moment, b->field))),
-        nrw_vec3_cross(r, b->force));
+    const nrw_vec3 turn =
+        nrw_vec3_add(nrw_vec3_add(nrw_vec3_add(a->torque, nrw_vec3_cross(a->moment, a->field)),
+                                  nrw_vec3_add(b->torque, nrw_vec3_cross(b->moment, b->field))),
+                     nrw_vec3_cross(r, b->force));
     cr_assert_gt(nrw_vec3_norm(a->force), 0.1);
     /* single precision: 1e-6 of terms of some pN and pN·µm */
     cr_assert_lt(nrw_vec3_norm(sum), 1e-5);
@@ -371,8 +372,7 @@ Test(doublet_swarm, at_aspect_1_three_of_them_move_like_three_spheres)
 
 Test(doublet_swarm, auto_resolves_and_says_why_and_averaged_is_refused)
 {
-    nrw_run_result result =
-        run_of(4, LAGGING, "{kind: doublet, aspect: 2}", 20.0, 50.0, 0.2, 1);
+    nrw_run_result result = run_of(4, LAGGING, "{kind: doublet, aspect: 2}", 20.0, 50.0, 0.2, 1);
     cr_assert_eq(result.visits[0].model, NRW_MODEL_RESOLVED);
     nrw_drive_setting setting = nrw_drive_setting_defaults();
     setting.field_mT = 10.0;

@@ -201,8 +201,8 @@ Test(doublet, an_induced_one_follows_by_its_shape_up_to_its_own_step_out)
     const double chi = 0.3, volume = NRW_PI / 6.0 * 27e-18, eta = 0.89e-3;
     const double excess = chi / (1.0 + chi / 4.0) - chi / (1.0 + 3.0 * chi / 8.0);
     const double torque = volume * excess * 1e-4 / (2.0 * 4e-7 * NRW_PI);
-    const double drag = 8.0 * NRW_PI * eta * pow(1.5e-6, 3.0) *
-                        nrw_spheroid_friction_of(2.0).tumble;
+    const double drag =
+        8.0 * NRW_PI * eta * pow(1.5e-6, 3.0) * nrw_spheroid_friction_of(2.0).tumble;
     cr_assert_float_eq(out, torque / drag / (2.0 * NRW_PI), 1e-3 * out);
     cr_assert_float_eq(below, 6.0, 0.06); /* the rest of the transient: a tenth of a turn */
     const double beyond = spin_Hz_at(INDUCED, "{kind: doublet, aspect: 2}", 12.0, 4.0, &out);
@@ -287,9 +287,9 @@ Test(doublet, it_lies_on_both_lobes_where_their_double_layers_carry_its_weight)
     const nrw_field none = doublet_steady(0.0, 0.0, 0.0);
     (void)doublet_advance(world, &none, UP, 6.0, 0.0);
     const double lobe = 1.5 * nrw_doublet_shape_of(2.0).lobe;
-    const double gap = nrw_particle_gap_um(setup.scenario, 2.0 * lobe,
-                                           0.5 * world->body.weight_pN, false);
-    cr_assert_float_eq(world->z[0] - lobe, gap, 1e-4);   /* a hundredth of a screening length */
+    const double gap =
+        nrw_particle_gap_um(setup.scenario, 2.0 * lobe, 0.5 * world->body.weight_pN, false);
+    cr_assert_float_eq(world->z[0] - lobe, gap, 1e-4); /* a hundredth of a screening length */
     cr_assert_float_eq(axis_of(world).z, 0.0, 1e-4);
     nrw_world_destroy(world);
 }

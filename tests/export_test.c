@@ -633,8 +633,8 @@ Test(export, samples_of_a_turn_have_the_figures_of_the_turn)
         cr_assert_float_eq(second.export.rms_A[k], first.export.rms_A[k], 1e-5);
         /* the steepest is a fade of some ten samples, and a rate spans two of them */
         cr_assert_float_eq(second.export.peak_V[k], first.export.peak_V[k],
-                           0.03 * first.export.peak_V[k], "%g of %g V",
-                           second.export.peak_V[k], first.export.peak_V[k]);
+                           0.03 * first.export.peak_V[k], "%g of %g V", second.export.peak_V[k],
+                           first.export.peak_V[k]);
     }
     /* the fades at both ends broaden the line: 1 % of a stretch of 1.6 s */
     static const char *const same[] = {"public-alternating", "occupational-alternating",

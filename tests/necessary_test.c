@@ -17,11 +17,11 @@
     "  magnetics: " magnetics "\n"                                                                 \
     "channel:\n"                                                                                   \
     "  depth_um: 40\n"                                                                             \
-    "  nodes: {a: {at_um: [-60, 0]}, b: {at_um: [0, 0]}, c: {at_um: [200, 0]}, d: {at_um: [260, " \
+    "  nodes: {a: {at_um: [-60, 0]}, b: {at_um: [0, 0]}, c: {at_um: [200, 0]}, d: {at_um: [260, "  \
     "0]}}\n"                                                                                       \
     "  vessels:\n"                                                                                 \
     "  - {from: a, to: b, width_um: 80}\n"                                                         \
-    "  - {from: b, to: c, width_um: [[0, 80], [0.4, " throat "], [0.6, " throat "], [1, 80]]}\n"    \
+    "  - {from: b, to: c, width_um: [[0, 80], [0.4, " throat "], [0.6, " throat "], [1, 80]]}\n"   \
     "  - {from: c, to: d, width_um: 80}\n"                                                         \
     "release: {node: b, radius_um: 18}\n"                                                          \
     "target: {node: c, radius_um: 30}\n"                                                           \
@@ -71,8 +71,7 @@ Test(necessary, a_feasible_gate_fails_nothing)
 
 Test(necessary, a_throat_narrower_than_a_particle_is_named)
 {
-    expect_failure(GATE("2.5", "300", "12", INDUCED, Z_AXIS), NRW_NEED_GEOMETRY,
-                   "throat 1 near");
+    expect_failure(GATE("2.5", "300", "12", INDUCED, Z_AXIS), NRW_NEED_GEOMETRY, "throat 1 near");
 }
 
 Test(necessary, a_throat_of_just_a_particle_is_not_refused)

@@ -68,7 +68,8 @@ Test(particle, moment_is_linear_in_weak_fields_and_saturates_in_strong_ones)
     cr_assert_eq(nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 40, 0.3, -7),
                  -nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 40, 0.3, 7));
     cr_assert_float_eq(nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, 1e15, 0.3, 7),
-                       nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, INFINITY, 0.3, 7), 1e-12);
+                       nrw_sphere_magnetisation_kA_m(NRW_LAW_FROHLICH_KENNELLY, INFINITY, 0.3, 7),
+                       1e-12);
 }
 
 Test(particle, permanent_moment_ignores_the_field_and_goes_with_volume)

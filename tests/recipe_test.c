@@ -66,9 +66,9 @@ static library take_library(void)
 static nrw_schedule schedule_of(const library *taken, const nrw_recipe *recipe)
 {
     nrw_schedule schedule;
-    cr_assert_eq(nrw_recipe_schedule(recipe, taken->setup.scenario, taken->setup.channel, &schedule,
-                                     NULL),
-                 NRW_OK);
+    cr_assert_eq(
+        nrw_recipe_schedule(recipe, taken->setup.scenario, taken->setup.channel, &schedule, NULL),
+        NRW_OK);
     return schedule;
 }
 
@@ -80,8 +80,7 @@ Test(recipe, every_schedule_is_within_the_rig_and_reads_back_the_same)
         nrw_errors errors;
         nrw_errors_init(&errors);
         cr_expect_eq(nrw_rig_check_schedule(taken.setup.scenario, &schedule, &errors), NRW_OK,
-                     "'%s': %s", taken.recipes[k].name,
-                     errors.n_items ? errors.items[0].what : "");
+                     "'%s': %s", taken.recipes[k].name, errors.n_items ? errors.items[0].what : "");
         char *text = NULL, *text_again = NULL;
         cr_assert_eq(nrw_schedule_text(&schedule, &text, &errors), NRW_OK);
         cr_assert_eq(nrw_schedule_parse(text, strlen(text), "written.yaml", taken.setup.scenario,
@@ -115,10 +114,14 @@ Test(recipe, each_throat_is_passed_and_pushed_in_order_before_coming_home)
 {
     library taken = take_library();
     nrw_schedule schedule = schedule_of(&taken, &taken.recipes[0]);
-    static const char *const names[] = {"gather",         "pass throat 1",
-                                        "push through throat 1", "regather after throat 1",
-                                        "pass throat 2",  "push through throat 2",
-                                        "home",           "hold"};
+    static const char *const names[] = {"gather",
+                                        "pass throat 1",
+                                        "push through throat 1",
+                                        "regather after throat 1",
+                                        "pass throat 2",
+                                        "push through throat 2",
+                                        "home",
+                                        "hold"};
     cr_assert_eq(schedule.n_legs, sizeof names / sizeof *names);
     double last = -INFINITY;
     for (size_t k = 0; k < schedule.n_legs; k++) {
@@ -208,9 +211,12 @@ Test(recipe, variations_depend_on_seed_and_index_alone_and_stay_within_the_rig)
 {
     library taken = take_library();
     for (uint32_t k = 0; k < 50; k++) {
-        nrw_recipe a = nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 7, k);
-        nrw_recipe b = nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 7, k);
-        nrw_recipe c = nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 8, k);
+        nrw_recipe a =
+            nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 7, k);
+        nrw_recipe b =
+            nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 7, k);
+        nrw_recipe c =
+            nrw_recipe_vary(&taken.recipes[3], taken.setup.scenario, &taken.necessary, 8, k);
         cr_expect_eq(a.tilt_deg, b.tilt_deg);
         cr_expect_eq(a.frequency_Hz, b.frequency_Hz);
         /* tilt and frequency may end at the same bound, all three hardly */

@@ -77,8 +77,9 @@ Test(report_export, samples_of_a_run_say_what_they_deliver_without_imaging)
                       "\"run\", \"playback\": {\"trials\": 16, \"failed\": 0, "
                       "\"nominal_delivered\": 1, \"delivered_fraction\": 0.55, \"low\": 0.37, "
                       "\"high\": 0.73}}");
-    expect_text(html, "they deliver 100\u00a0% of the nominal batch, and <span class='mark'>55\u00a0%"
-                      "</span> (95 %: 37\u00a0% to 73\u00a0%) over 16 batches");
+    expect_text(html,
+                "they deliver 100\u00a0% of the nominal batch, and <span class='mark'>55\u00a0%"
+                "</span> (95 %: 37\u00a0% to 73\u00a0%) over 16 batches");
     clear(html);
 }
 

@@ -420,8 +420,7 @@ Test(scenario_file, optional_blocks_have_ranges_too)
            "out of range", "from 0"},
           {LINE, LINE "model: {wall_screening: ^no way}\n", "model.wall_screening", "is 'no way'",
            "true or false"},
-          {LINE, LINE "model: {wall_drag: ^0.5}\n", "model.wall_drag", "is '0.5'",
-           "true or false"},
+          {LINE, LINE "model: {wall_drag: ^0.5}\n", "model.wall_drag", "is '0.5'", "true or false"},
           {LINE, LINE "model: {contact_sliding: ^2}\n", "model.contact_sliding", "is '2'",
            "true or false"},
           {LINE, LINE "model: {brownian: ^1}\n", "model.brownian", "is '1'", "true or false"},
@@ -586,8 +585,8 @@ Test(scenario_file, moments_and_fluids_that_cannot_be_are_refused)
           {KIND, "{kind: permanent, moment_fAm2: 30, moment_cv: ^-0.1}",
            "particles.magnetics.moment_cv", "out of range", "from 0"},
           {"{medium: water, temperature_C: 25}",
-           "{temperature_C: 25, density_kg_m3: 1000, viscosity_mPa_s: ^0}",
-           "fluid.viscosity_mPa_s", "0 is out of range", "above 0"},
+           "{temperature_C: 25, density_kg_m3: 1000, viscosity_mPa_s: ^0}", "fluid.viscosity_mPa_s",
+           "0 is out of range", "above 0"},
           {"{medium: water, temperature_C: 25}",
            "{temperature_C: 25, density_kg_m3: 1000, viscosity_mPa_s: ^-1}",
            "fluid.viscosity_mPa_s", "-1 is out of range", "above 0"},
@@ -600,8 +599,8 @@ Test(scenario_file, moments_and_fluids_that_cannot_be_are_refused)
 
 Test(scenario_file, saturation_is_frohlich_and_kennelly_s_unless_langevin_s_is_asked_for)
 {
-    char *text = input_replace(INPUT_GATE, "susceptibility: 0.3",
-                               "susceptibility: 0.3, saturation_kA_m: 4");
+    char *text =
+        input_replace(INPUT_GATE, "susceptibility: 0.3", "susceptibility: 0.3, saturation_kA_m: 4");
     nrw_scenario *scenario = input_scenario(text);
     cr_assert_eq(scenario->particles.law, NRW_LAW_FROHLICH_KENNELLY);
     nrw_scenario_destroy(scenario);
@@ -639,12 +638,12 @@ Test(scenario_file, a_remanent_part_belongs_to_induced_moments_and_has_a_heading
 
 Test(scenario_file, a_sweep_s_drive_must_be_slow_enough_for_the_moments)
 {
-    CASES(INPUT_GATE, {"{kind: induced, susceptibility: 0.3}",
-                       "{kind: induced, susceptibility: 0.3, relaxation_time_s: 0.2}\nsweep:\n"
-                       "  drive: {mode: rotating, field_mT: 1, wobble: {deg: 9, period_s: ^1.9}}\n"
-                       "  vary: {frequency_Hz: [1, 2]}",
-                       "sweep.drive.wobble.period_s", "too quick for moments that take 0.2 s",
-                       "ten times"});
+    CASES(INPUT_GATE,
+          {"{kind: induced, susceptibility: 0.3}",
+           "{kind: induced, susceptibility: 0.3, relaxation_time_s: 0.2}\nsweep:\n"
+           "  drive: {mode: rotating, field_mT: 1, wobble: {deg: 9, period_s: ^1.9}}\n"
+           "  vary: {frequency_Hz: [1, 2]}",
+           "sweep.drive.wobble.period_s", "too quick for moments that take 0.2 s", "ten times"});
 }
 
 Test(scenario_file, positions_are_checked_one_by_one)

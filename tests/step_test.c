@@ -141,8 +141,7 @@ Test(step, own_moments_keep_to_the_error_rule_too)
     field.steady = (nrw_vec3){10.0, 0.0, 0.0};
     excitation = small_excitation(world, &field);
     small_advance(world, &excitation, h_s, h_s);
-    const double change =
-        hypot((double)world->vx[0] - before[0], (double)world->vy[0] - before[1]);
+    const double change = hypot((double)world->vx[0] - before[0], (double)world->vy[0] - before[1]);
     cr_assert_gt(change, 100.0, "%g µm/s", change);
     /* ½ h² |Δv/Δt| = 0.1 d; velocities are single precision */
     const double allowed = sqrt(2.0 * 0.1 * 3.0 * h_s / change);

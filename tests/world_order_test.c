@@ -114,7 +114,8 @@ Test(world_order, sizes_and_moments_go_with_their_particles)
         cr_assert_eq(world->ux[i], plain->ux[id]);
         cr_assert_eq(world->z[i], plain->z[id]);
         cr_assert_eq(world->seen_wall[i], plain->seen_wall[id]);
-        cr_assert_eq(apart_um(world, i, (double[3]){start[id][0], start[id][1], plain->z[id]}), 0.0);
+        cr_assert_eq(apart_um(world, i, (double[3]){start[id][0], start[id][1], plain->z[id]}),
+                     0.0);
     }
     nrw_world_destroy(plain);
     nrw_world_destroy(world);
