@@ -23,8 +23,10 @@
 #include "world.h"
 #include "world_order.h"
 
-/* Error rule: ½ h² |Δv/Δt| at most this share of a diameter. */
+/* Error rule: ½ h² |Δv/Δt| at most this share of a diameter; and, for what is held over a
+ * step, its root mean square over the particles at most that: what all share adds up. */
 #define ACCELERATION_ERROR 0.1
+#define HELD_ERROR 0.0125
 /* No particle may move farther than this share of a diameter in one step. */
 #define MOVE_MAX 0.5
 /* ... nor does the channel's flow carry one farther in one step, in diameters. */
@@ -333,22 +335,24 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
 static double allowed_s(const nrw_world *world)
 {
     float change = 0.0f, carried = 0.0f;
+    double squares = 0.0;
     for (size_t row = 0; row < world->n && world->has_old_velocity; row++) {
         const size_t i = world->contacts.order[row];
         const float dx = world->vx[row] - world->old_x[i], dy = world->vy[row] - world->old_y[i];
         const float square = dx * dx + dy * dy;
         change = square > change ? square : change;
+        squares += (double)square;
     }
     for (size_t row = 0; row < world->n; row++) {
         const float square =
             world->flow_x[row] * world->flow_x[row] + world->flow_y[row] * world->flow_y[row];
         carried = square > carried ? square : carried;
     }
-    const double d = world->body.diameter_um;
-    double allowed =
-        change > 0.0f
-            ? sqrt(2.0 * ACCELERATION_ERROR * d * world->old_step_s / sqrt((double)change))
-            : INFINITY;
+    const double d = world->body.diameter_um, twice = 2.0 * d * world->old_step_s;
+    const double mean = sqrt(squares / (double)world->n);
+    double allowed = INFINITY;
+    if (change > 0.0f)
+        allowed = sqrt(twice * fmin(ACCELERATION_ERROR / sqrt((double)change), HELD_ERROR / mean));
     /* the flow is that of the place at the step's beginning */
     if (carried > 0.0f)
         allowed = fmin(allowed, CARRY_MAX * d / sqrt((double)carried));
