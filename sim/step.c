@@ -349,10 +349,12 @@ static double allowed_s(const nrw_world *world)
         carried = square > carried ? square : carried;
     }
     const double d = world->body.diameter_um, twice = 2.0 * d * world->old_step_s;
-    const double mean = sqrt(squares / (double)world->n);
     double allowed = INFINITY;
     if (change > 0.0f)
-        allowed = sqrt(twice * fmin(ACCELERATION_ERROR / sqrt((double)change), HELD_ERROR / mean));
+        allowed = sqrt(twice * ACCELERATION_ERROR / sqrt((double)change));
+    /* own moments turn within the step: they change much that is not held */
+    if (squares > 0.0 && !world->own_moments)
+        allowed = fmin(allowed, sqrt(twice * HELD_ERROR / sqrt(squares / (double)world->n)));
     /* the flow is that of the place at the step's beginning */
     if (carried > 0.0f)
         allowed = fmin(allowed, CARRY_MAX * d / sqrt((double)carried));

@@ -228,6 +228,47 @@ Test(step, velocities_that_change_fast_shorten_the_step)
     }
 }
 
+/* Root mean square of ½ h² |Δv/Δt| over two particles, µm. */
+static double held_error_um(const nrw_world *world, const double before[2][2], double h_s,
+                            double since_s)
+{
+    double squares = 0.0;
+    for (int i = 0; i < 2; i++)
+        squares += pow((double)world->vx[i] - before[i][0], 2.0) +
+                   pow((double)world->vy[i] - before[i][1], 2.0);
+    return 0.5 * h_s * h_s * sqrt(squares / 2.0) / since_s;
+}
+
+Test(step, the_mean_error_of_what_is_held_is_kept_small)
+{
+    /* too far apart to be listed, so that all is held; they begin to roll with the tilt */
+    const double at[2][3] = {{0.0, 0.0, NAN}, {30.0, 0.0, NAN}};
+    const double most_um = 0.0125 * 3.0;
+    double shortest = INFINITY;
+    for (double tilt_deg = 5.0; tilt_deg < 90.0; tilt_deg += 20.0) {
+        small_setup setup = small_setup_open(2, at);
+        nrw_world *world = small_world(&setup, false);
+        double first_s, second_s;
+        const nrw_field flat = small_rotating(20.0, 200.0, 0.0);
+        const nrw_field tilted = small_rotating(20.0, 200.0, tilt_deg);
+        nrw_excitation excitation = small_excitation(world, &flat);
+        cr_assert_eq(nrw_world_step(world, &excitation, 0.02, &first_s, NULL), NRW_OK);
+        const double before[2][2] = {{(double)world->vx[0], (double)world->vy[0]},
+                                     {(double)world->vx[1], (double)world->vy[1]}};
+        excitation = small_excitation(world, &tilted);
+        cr_assert_eq(nrw_world_step(world, &excitation, 0.02, &second_s, NULL), NRW_OK);
+        cr_assert_leq(held_error_um(world, before, second_s, first_s), 1.01 * most_um, "%g deg",
+                      tilt_deg);
+        if (second_s < 0.019) /* halved no more than needed */
+            cr_assert_gt(held_error_um(world, before, 2.0 * second_s, first_s), 0.99 * most_um,
+                         "%g deg", tilt_deg);
+        shortest = fmin(shortest, second_s);
+        nrw_world_destroy(world);
+        small_setup_clear(&setup);
+    }
+    cr_assert_lt(shortest, 0.011);
+}
+
 Test(step, what_cannot_be_stepped_is_reported_and_leaves_finite_positions)
 {
     const double at[3][3] = {{0.0, 0.0, NAN}, {3.1, 0.0, NAN}, {1.5, 2.7, NAN}};
