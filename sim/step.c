@@ -271,8 +271,8 @@ static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
     kernels->predict(&world->rows, (float)h);
     solve_contacts(world, h);
     const float *const moved[3] = {solve->ux, solve->uy, solve->uz};
-    world->last_move_um = kernels->store(&world->rows, moved);
-    if (!((double)world->last_move_um < 2.0 * world->body.diameter_um))
+    const double farthest_um = (double)kernels->store(&world->rows, moved);
+    if (!(farthest_um < 2.0 * world->body.diameter_um))
         return report_move(world, h, errors);
     world->time_s += h;
     world->step++;

@@ -130,7 +130,6 @@ typedef struct nrw_world {
     double largest_overlap;
     double spin_sum_Hz_s; /* ∫ mean spin along the drive's axis dt / 2π */
     double substep_s;     /* length of the last substep */
-    float last_move_um;   /* farthest that a particle moved in it */
 } nrw_world;
 
 /* Places the particles (positions_um, or at random in the release circle

@@ -4,6 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "random.h"
+
 static const char HEAD[] = "format: narrows-scenario/1\n"
                            "title: a channel\n"
                            "fluid: {medium: water, temperature_C: 25}\n"
@@ -68,4 +70,57 @@ void channel_setup_clear(channel_setup *setup)
     nrw_channel_destroy(setup->channel);
     nrw_scenario_destroy(setup->scenario);
     nrw_errors_clear(&setup->errors);
+}
+
+const char CHANNEL_STRAIGHT[] = "channel:\n"
+                                "  depth_um: 60\n"
+                                "  nodes: {a: {at_um: [0, 0]}, b: {at_um: [300, 0]}}\n"
+                                "  vessels: [{from: a, to: b, width_um: 80}]\n"
+                                "release: {at_um: [50, 0], radius_um: 30}\n"
+                                "target: {at_um: [250, 0], radius_um: 30}\n";
+
+const char CHANNEL_FORK[] = "channel:\n"
+                            "  depth_um: 60\n"
+                            "  nodes:\n"
+                            "    a: {at_um: [-200, 0]}\n"
+                            "    fork: {at_um: [0, 0]}\n"
+                            "    left: {at_um: [150, 150]}\n"
+                            "    right: {at_um: [150, -150]}\n"
+                            "  vessels:\n"
+                            "    - {from: a, to: fork, width_um: 80}\n"
+                            "    - {from: fork, to: left, width_um: 30}\n"
+                            "    - {from: fork, to: right, width_um: 24}\n"
+                            "release: {at_um: [-100, 0], radius_um: 34}\n"
+                            "target: {at_um: [120, 120], radius_um: 10}\n";
+
+const char CHANNEL_THIN_WALL[] =
+    "channel:\n"
+    "  depth_um: 60\n"
+    "  nodes: {a: {at_um: [0, 0]}, b: {at_um: [200, 0]}, c: {at_um: [200, 40.2]},\n"
+    "          d: {at_um: [0, 40.2]}}\n"
+    "  vessels:\n"
+    "    - {from: a, to: b, width_um: 40}\n"
+    "    - {from: c, to: d, width_um: 40}\n"
+    "    - {from: b, to: c, width_um: 0.6, via_um: [[230, 0], [230, 40.2]]}\n"
+    "release: {at_um: [50, 0], radius_um: 15}\n"
+    "target: {at_um: [50, 40.2], radius_um: 15}\n";
+
+double channel_setup_exact_um(const channel_setup *setup, double x, double y)
+{
+    return nrw_channel_distance_exact_um(setup->channel, x, y);
+}
+
+double channel_setup_uniform(uint32_t index, uint32_t step, double low, double high)
+{
+    return low + (high - low) * nrw_uniform(7, NRW_STREAM_START, index, step);
+}
+
+double channel_setup_area_um2(const channel_setup *setup)
+{
+    size_t n;
+    const nrw_wall_segment *walls = nrw_channel_outline(setup->channel, &n);
+    double twice = 0.0;
+    for (size_t i = 0; i < n; i++)
+        twice += walls[i].a_um[0] * walls[i].b_um[1] - walls[i].a_um[1] * walls[i].b_um[0];
+    return 0.5 * twice;
 }

@@ -2,6 +2,8 @@
 #ifndef TESTS_CHANNEL_SETUP_H
 #define TESTS_CHANNEL_SETUP_H
 
+#include <stdint.h>
+
 #include "channel.h"
 #include "error.h"
 #include "scenario.h"
@@ -29,5 +31,17 @@ void channel_setup_clear(channel_setup *setup);
 /* The channel of the contract's example: a pond, a bent taper to a throat of
  * 16 µm, a room. */
 extern const char CHANNEL_EXAMPLE[];
+/* 300 µm of 80 µm; a vessel of 80 µm that forks into 30 and 24; two vessels with a thin wall
+ * between them. */
+extern const char CHANNEL_STRAIGHT[], CHANNEL_FORK[], CHANNEL_THIN_WALL[];
+
+/* The exact distance to the walls, µm. */
+double channel_setup_exact_um(const channel_setup *setup, double x, double y);
+
+/* A random number for each index and step, the same every time. */
+double channel_setup_uniform(uint32_t index, uint32_t step, double low, double high);
+
+/* Within the outline, µm²; islands of wall taken out. */
+double channel_setup_area_um2(const channel_setup *setup);
 
 #endif

@@ -7,7 +7,6 @@
 #include <string.h>
 
 #include "input_case.h"
-#include "temporary_folder.h"
 
 #define CASES(good, ...)                                                                           \
     do {                                                                                           \
@@ -370,37 +369,8 @@ Test(scenario_refused, moments_and_fluids_that_cannot_be_are_refused)
 #undef KIND
 }
 
-Test(scenario_refused, saturation_is_frohlich_and_kennelly_s_unless_langevin_s_is_asked_for)
+Test(scenario_refused, a_remanent_part_belongs_to_induced_moments)
 {
-    char *text =
-        input_replace(INPUT_GATE, "susceptibility: 0.3", "susceptibility: 0.3, saturation_kA_m: 4");
-    nrw_scenario *scenario = input_scenario(text);
-    cr_assert_eq(scenario->particles.law, NRW_LAW_FROHLICH_KENNELLY);
-    nrw_scenario_destroy(scenario);
-    char *langevin = input_replace(text, "saturation_kA_m: 4",
-                                   "saturation_kA_m: 4, magnetisation_law: langevin");
-    scenario = input_scenario(langevin);
-    cr_assert_eq(scenario->particles.law, NRW_LAW_LANGEVIN);
-    nrw_scenario_destroy(scenario);
-    free(text);
-    free(langevin);
-}
-
-Test(scenario_refused, a_remanent_part_belongs_to_induced_moments_and_has_a_heading)
-{
-    char *text = input_replace(INPUT_GATE, "susceptibility: 0.3}",
-                               "susceptibility: 0.3, remanent_fAm2: 0.5}\n"
-                               "  positions_um: [[-200, 0]]\n  moments_deg: [30]");
-    char *one = input_replace(text, "count: 150", "count: 1");
-    nrw_scenario *scenario = input_scenario(one);
-    cr_assert_eq(scenario->particles.remanent_fAm2, 0.5);
-    cr_assert_eq(scenario->particles.moments_deg[0], 30.0);
-    nrw_scenario_destroy(scenario);
-    free(text);
-    free(one);
-    scenario = input_scenario(INPUT_GATE);
-    cr_assert_eq(scenario->particles.remanent_fAm2, 0.0);
-    nrw_scenario_destroy(scenario);
     CASES(INPUT_GATE,
           {"susceptibility: 0.3}", "susceptibility: 0.3, remanent_fAm2: ^-1}",
            "particles.magnetics.remanent_fAm2", "-1 is out of range", "from 0"},
@@ -499,7 +469,7 @@ Test(scenario_refused, a_sweep_varies_numbers_of_its_drive)
 #undef SWEEP
 }
 
-/* --- all errors, their order, and other files -------------------------------- */
+/* --- all errors, and their order ------------------------------------------- */
 
 Test(scenario_refused, all_errors_of_a_file_come_at_once_in_its_order)
 {
@@ -572,44 +542,6 @@ Test(scenario_refused, a_file_that_cant_be_read_is_named)
         cr_assert_eq(errors.items[0].line, 0);
         nrw_errors_clear(&errors);
     }
-}
-
-Test(scenario_refused, loading_and_parsing_give_the_same_scenario)
-{
-    char folder[256], path[512];
-    temporary_folder_make(folder);
-    file_write(path_join(path, folder, "example.yaml"), INPUT_EXAMPLE_SCENARIO);
-    nrw_scenario *parsed = input_scenario(INPUT_EXAMPLE_SCENARIO), *loaded;
-    cr_assert(nrw_scenario_load(path, &loaded, NULL) == NRW_OK);
-    cr_assert_str_eq(loaded->path, path);
-    cr_assert_str_eq(loaded->sha256, parsed->sha256);
-    cr_assert_str_eq(loaded->text, parsed->text);
-    cr_assert(memcmp(&loaded->rig, &parsed->rig, sizeof loaded->rig) == 0);
-    nrw_scenario_destroy(parsed);
-    nrw_scenario_destroy(loaded);
-    temporary_folder_remove(folder);
-}
-
-Test(scenario_refused, half_a_million_positions_are_read)
-{
-    size_t n = 500000, used = 0, size = n * 20 + 1000;
-    char *text = malloc(size);
-    cr_assert(text);
-    used += (size_t)snprintf(text, size,
-                             "format: narrows-scenario/1\n"
-                             "fluid: {medium: water, temperature_C: 25}\n"
-                             "channel: {open: true}\ntarget: {at_um: [0, 0], "
-                             "radius_um: 1}\ndeadline_s: 1\nparticles: {diameter_um: "
-                             "1, density_kg_m3: 2000, magnetics: {kind: permanent, "
-                             "moment_fAm2: 1}, positions_um: [");
-    for (size_t i = 0; i < n; i++)
-        used += (size_t)snprintf(text + used, size - used, "[%zu,%zu],\n", i % 1000, i / 1000);
-    (void)snprintf(text + used, size - used, "]}\n");
-    nrw_scenario *scenario = input_scenario(text);
-    cr_assert_eq(scenario->particles.count, n);
-    cr_assert_eq(scenario->particles.positions_um[n - 1][1], 499.0);
-    nrw_scenario_destroy(scenario);
-    free(text);
 }
 
 /* --- shape ------------------------------------------------------------------- */
