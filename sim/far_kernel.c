@@ -26,10 +26,13 @@ enum {
     ORDER = NRW_FAR_ORDER,                        /* of local expansions; moments go to one less */
     FULL = 35,                                    /* terms up to ORDER, all of them */
     POLYNOMIAL = 20,                              /* terms up to ORDER - 1, all of them */
-    DEEPEST = ORDER + 2,                          /* of derivatives: the tensor M takes two */
+    EVEN_MOMENTS = 2,                             /* which the flow's third terms take, see below */
+    FLOW_DEEPEST = ORDER - 1 + EVEN_MOMENTS,      /* of derivatives */
+    DEEPEST = ORDER + 2,                          /* the dipoles': the tensor M takes two */
     N_DEEP = 1 + 3 * DEEPEST * (DEEPEST + 1) / 2, /* with up to two along z */
+    N_IMAGE = 1 + 3 * FLOW_DEEPEST * (FLOW_DEEPEST + 1) / 2,
     N_DERIVATIVES = 1 + 3 * ORDER * (ORDER + 1) / 2,
-    N_TERMS = 130
+    N_TERMS = 130 + 35
 };
 
 /* Where the term x^a y^b z^c stands: among those with c <= 1, with c <= 2, among all. */
@@ -60,13 +63,13 @@ typedef float four __attribute__((vector_size(16)));
  * in the order of full_at up to 3. */
 static inline void make_thin(const four all[POLYNOMIAL], four thin[NRW_FAR_MOMENTS])
 {
-    for (int n = 0; n < ORDER; n++)
-        for (int c = 0; c <= 1 && c <= n; c++)
-            for (int b = 0; b <= n - c; b++)
+    NRW_EACH (n, 0, ORDER - 1)
+        NRW_EACH (c, 0, n < 1 ? n : 1)
+            NRW_EACH (b, 0, n - c)
                 thin[thin_at(n - b - c, b, c)] = all[full_at(n - b - c, b, c)];
-    for (int n = 2; n < ORDER; n++)
-        for (int c = 2; c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 2, ORDER - 1)
+        NRW_EACH (c, 2, n)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c;
                 const four m = all[full_at(a, b, c)];
                 thin[thin_at(a + 2, b, c - 2)] -= m;
@@ -83,9 +86,9 @@ static inline four *moments_of(const nrw_far_task *task, size_t node)
 #define POWERS(type, s, one, out)                                                                  \
     do {                                                                                           \
         (out)[0] = (one);                                                                          \
-        for (int n_ = 1; n_ < ORDER; n_++)                                                         \
-            for (int c_ = 0; c_ <= n_; c_++)                                                       \
-                for (int b_ = 0; b_ <= n_ - c_; b_++) {                                            \
+        NRW_EACH (n_, 1, ORDER - 1)                                                                \
+            NRW_EACH (c_, 0, n_)                                                                   \
+                NRW_EACH (b_, 0, n_ - c_) {                                                        \
                     const int a_ = n_ - b_ - c_;                                                   \
                     const float less_ = 1.0f / (float)(a_ ? a_ : b_ ? b_ : c_);                    \
                     const type part_ = a_   ? (out)[full_at(a_ - 1, b_, c_)] * (s)[0]              \
@@ -131,14 +134,14 @@ static void gather_children(const nrw_far_task *task, size_t node)
         float powers[POLYNOMIAL];
         POWERS(float, s, 1.0f, powers);
         const four *from = moments_of(task, child);
-        for (int n = 0; n < ORDER; n++)
-            for (int c = 0; c <= 1 && c <= n; c++)
-                for (int b = 0; b <= n - c; b++) {
+        NRW_EACH (n, 0, ORDER - 1)
+            NRW_EACH (c, 0, n < 1 ? n : 1)
+                NRW_EACH (b, 0, n - c) {
                     const int a = n - b - c;
                     const four m = from[thin_at(a, b, c)];
-                    for (int j = 0; j < ORDER - n; j++)
-                        for (int jc = 0; jc <= j; jc++)
-                            for (int jb = 0; jb <= j - jc; jb++) {
+                    NRW_EACH (j, 0, ORDER - n - 1)
+                        NRW_EACH (jc, 0, j)
+                            NRW_EACH (jb, 0, j - jc) {
                                 const int ja = j - jb - jc;
                                 all[full_at(a + ja, b + jb, c + jc)] +=
                                     m * powers[full_at(ja, jb, jc)];
@@ -170,13 +173,13 @@ static inline void derivatives(const nrw_lanes r[3], const int order, nrw_lanes 
     const nrw_lanes h = inverse * inverse;
     const nrw_lanes g[3] = {r[0] * h, r[1] * h, r[2] * h};
     d[0] = inverse;
-    for (int n = 1; n <= order; n++) {
+    NRW_EACH (n, 1, order) {
         const float first = -(float)(2 * n - 1) / (float)n, second = -(float)(n - 1) / (float)n;
         const nrw_lanes h2 = lanes_all(second) * h;
         const nrw_lanes g1[3] = {lanes_all(first) * g[0], lanes_all(first) * g[1],
                                  lanes_all(first) * g[2]};
-        for (int c = 0; c <= 1; c++)
-            for (int b = 0; b <= n - c; b++) {
+        NRW_EACH (c, 0, 1)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c;
                 nrw_lanes sum = lanes_all(0.0f), twice = sum;
                 if (a > 0)
@@ -192,7 +195,7 @@ static inline void derivatives(const nrw_lanes r[3], const int order, nrw_lanes 
                         lanes_fma(lanes_all((float)(b * (b - 1))), d[deep_at(a, b - 2, c)], twice);
                 d[deep_at(a, b, c)] = lanes_fma(h2, twice, sum);
             }
-        for (int b = 0; b <= n - 2; b++)
+        NRW_EACH (b, 0, n - 2)
             d[deep_at(n - 2 - b, b, 2)] =
                 -d[deep_at(n - b, b, 0)] - d[deep_at(n - 2 - b, b + 2, 0)];
     }
@@ -201,9 +204,9 @@ static inline void derivatives(const nrw_lanes r[3], const int order, nrw_lanes 
 /* Derivatives of ∂ab G from those of G: two orders fewer. `factors` of xx, xy, yy, xz, yz. */
 static inline void contract(const nrw_lanes *d, const nrw_lanes factors[5], nrw_lanes *u)
 {
-    for (int n = 0; n <= ORDER; n++) {
-        for (int c = 0; c <= 1 && c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 0, ORDER) {
+        NRW_EACH (c, 0, n < 1 ? n : 1)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c;
                 nrw_lanes sum = factors[0] * d[deep_at(a + 2, b, c)];
                 sum = lanes_fma(factors[1], d[deep_at(a + 1, b + 1, c)], sum);
@@ -211,18 +214,36 @@ static inline void contract(const nrw_lanes *d, const nrw_lanes factors[5], nrw_
                 sum = lanes_fma(factors[3], d[deep_at(a + 1, b, c + 1)], sum);
                 u[deep_at(a, b, c)] = lanes_fma(factors[4], d[deep_at(a, b + 1, c + 1)], sum);
             }
-        for (int b = 0; b <= n - 2; b++)
+        NRW_EACH (b, 0, n - 2)
             u[deep_at(n - 2 - b, b, 2)] =
                 -u[deep_at(n - b, b, 0)] - u[deep_at(n - 2 - b, b + 2, 0)];
     }
 }
 
 /* What is multiplied for each term of the local expansion: (moment, derivative), those
- * without z in the moment first: the image's moments with z have the other sign. */
+ * without z in the moment first: the image's moments with z have the other sign. Orders of
+ * moment and term add up to ORDER at most. The flow takes one more product, of second moments
+ * with third terms: both are even about the centres, and without it all of a swarm's particles
+ * would miss the same part of the flow. */
 typedef struct term_table {
     unsigned char begin[NRW_FAR_LOCALS + 1], flips[NRW_FAR_LOCALS];
+    unsigned char flow[NRW_FAR_LOCALS], flow_flips[NRW_FAR_LOCALS]; /* the flow's alone */
     unsigned char moment[N_TERMS], derivative[N_TERMS];
 } term_table;
+
+/* Products of x^a y^b z^c with moments of orders first to last, kc of it along z, from `at`
+ * on; where they end. */
+static int note_terms(term_table *table, int at, const int term[3], int first, int last, int kc)
+{
+    for (int k = first > kc ? first : kc; k <= last; k++)
+        for (int kb = 0; kb <= k - kc; kb++) {
+            const int ka = k - kb - kc;
+            table->moment[at] = (unsigned char)thin_at(ka, kb, kc);
+            table->derivative[at++] =
+                (unsigned char)deep_at(term[0] + ka, term[1] + kb, term[2] + kc);
+        }
+    return at;
+}
 
 static void make_terms(term_table *table)
 {
@@ -230,19 +251,16 @@ static void make_terms(term_table *table)
     for (int n = 1; n <= ORDER; n++)
         for (int c = 0; c <= 1; c++)
             for (int b = 0; b <= n - c; b++) {
-                const int a = n - b - c, out = thin_at(a, b, c) - 1;
+                const int term[3] = {n - b - c, b, c}, out = thin_at(n - b - c, b, c) - 1;
+                const int more = n == ORDER - 1 ? EVEN_MOMENTS : 0;
                 table->begin[out] = (unsigned char)at;
-                for (int kc = 0; kc <= 1; kc++) {
-                    if (kc == 1)
-                        table->flips[out] = (unsigned char)at;
-                    for (int k = kc; k <= ORDER - n; k++)
-                        for (int kb = 0; kb <= k - kc; kb++) {
-                            const int ka = k - kb - kc;
-                            table->moment[at] = (unsigned char)thin_at(ka, kb, kc);
-                            table->derivative[at++] =
-                                (unsigned char)deep_at(a + ka, b + kb, c + kc);
-                        }
-                }
+                at = note_terms(table, at, term, 0, ORDER - n, 0);
+                table->flips[out] = (unsigned char)at;
+                at = note_terms(table, at, term, 0, ORDER - n, 1);
+                table->flow[out] = (unsigned char)at;
+                at = note_terms(table, at, term, ORDER - n + 1, more, 0);
+                table->flow_flips[out] = (unsigned char)at;
+                at = note_terms(table, at, term, ORDER - n + 1, more, 1);
                 table->begin[out + 1] = (unsigned char)at;
             }
 }
@@ -252,7 +270,7 @@ enum { ACROSS_DIPOLES = 1, ACROSS_FLOW = 2, ACROSS_RESPONSE = 4 };
 /* Moments of the sources and derivatives between the centres, for a vector of nodes. */
 typedef struct across_work {
     nrw_lanes moments[NRW_FAR_MOMENTS][4];
-    nrw_lanes direct[N_DEEP], image[N_DERIVATIVES], dipole[3][N_DERIVATIVES];
+    nrw_lanes direct[N_DEEP], image[N_IMAGE], dipole[3][N_DERIVATIVES];
     nrw_lanes sums[NRW_FAR_LOCALS][NRW_FAR_POTENTIALS];
 } across_work;
 
@@ -288,9 +306,14 @@ static inline void add_terms(const term_table *table, across_work *work, int out
         flow[p] = what & ACROSS_FLOW ? sums[p] : lanes_all(0.0f);
     for (int p = 0; p < 3; p++)
         dipole[p] = what & ACROSS_FLOW ? sums[6] : sums[p];
-    const int begin = table->begin[out], flips = table->flips[out], end = table->begin[out + 1];
-    add_range(table, work, begin, flips, flow, dipole, what, false);
-    add_range(table, work, flips, end, flow, dipole, what, true);
+    const int flips = table->flips[out], more = table->flow[out];
+    add_range(table, work, table->begin[out], flips, flow, dipole, what, false);
+    add_range(table, work, flips, more, flow, dipole, what, true);
+    if (what & ACROSS_FLOW) {
+        const int more_flips = table->flow_flips[out], end = table->begin[out + 1];
+        add_range(table, work, more, more_flips, flow, dipole, ACROSS_FLOW, false);
+        add_range(table, work, more_flips, end, flow, dipole, ACROSS_FLOW, true);
+    }
     for (int p = 0; p < 6 && what & ACROSS_FLOW; p++)
         sums[p] = flow[p];
     if (what & ACROSS_DIPOLES)
@@ -316,10 +339,11 @@ static inline void take_sources(const nrw_far_task *task, const uint32_t *target
     for (size_t k = 0; k < NRW_FAR_MOMENTS; k++)
         lanes_gather4(task->moments + 4 * k, places, work->moments[k]);
     const nrw_lanes direct[3] = {lanes_load(r[0]), lanes_load(r[1]), lanes_load(r[2])};
-    derivatives(direct, what & (ACROSS_DIPOLES | ACROSS_RESPONSE) ? DEEPEST : ORDER, work->direct);
+    derivatives(direct, what & (ACROSS_DIPOLES | ACROSS_RESPONSE) ? DEEPEST : FLOW_DEEPEST,
+                work->direct);
     if (what & ACROSS_FLOW) {
         const nrw_lanes image[3] = {direct[0], direct[1], lanes_load(r[3])};
-        derivatives(image, ORDER, work->image);
+        derivatives(image, FLOW_DEEPEST, work->image);
     }
     const nrw_lanes zero = lanes_all(0.0f), third = lanes_all(1.0f / 3.0f);
     if (what & ACROSS_DIPOLES) {
@@ -405,9 +429,9 @@ static inline void make_full(const float *thin, eight full[FULL])
 {
     const eight *from = (const eight *)(const void *)thin;
     full[0] = (eight){0.0f};
-    for (int n = 1; n <= ORDER; n++)
-        for (int c = 0; c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 1, ORDER)
+        NRW_EACH (c, 0, n)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c;
                 full[full_at(a, b, c)] =
                     c <= 1 ? from[thin_at(a, b, c) - 1]
@@ -437,14 +461,14 @@ void NRW_KERNEL(nrw_far_spread_)(const nrw_far_task *task)
             float powers[POLYNOMIAL];
             POWERS(float, s, 1.0f, powers);
             eight *to = (eight *)(void *)locals_of(task, child);
-            for (int n = 1; n <= ORDER; n++)
-                for (int c = 0; c <= 1; c++)
-                    for (int b = 0; b <= n - c; b++) {
+            NRW_EACH (n, 1, ORDER)
+                NRW_EACH (c, 0, 1)
+                    NRW_EACH (b, 0, n - c) {
                         const int a = n - b - c;
                         eight sum = to[thin_at(a, b, c) - 1];
-                        for (int j = 0; j <= ORDER - n; j++)
-                            for (int jc = 0; jc <= j; jc++)
-                                for (int jb = 0; jb <= j - jc; jb++) {
+                        NRW_EACH (j, 0, ORDER - n)
+                            NRW_EACH (jc, 0, j)
+                                NRW_EACH (jb, 0, j - jc) {
                                     const int ja = j - jb - jc;
                                     sum += full[full_at(a + ja, b + jb, c + jc)] *
                                            powers[full_at(ja, jb, jc)];
@@ -479,9 +503,9 @@ static inline void powers_of(const nrw_far_task *task, size_t node, size_t i,
 /* Gradient of potential p as three polynomials. */
 static inline void gradient(const eight full[FULL], int p, float out[3][POLYNOMIAL])
 {
-    for (int n = 0; n < ORDER; n++)
-        for (int c = 0; c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 0, ORDER - 1)
+        NRW_EACH (c, 0, n)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c, at = full_at(a, b, c);
                 out[0][at] = full[full_at(a + 1, b, c)][p];
                 out[1][at] = full[full_at(a, b + 1, c)][p];
@@ -517,17 +541,17 @@ static inline void flow_polynomials(const eight full[FULL], float faxen_third,
 {
     /* V_x, V_y, W of the sources are potentials 0, 1, 2, of their images 3, 4, 5 */
     float q[POLYNOMIAL], direct[POLYNOMIAL];
-    for (int n = 0; n < ORDER; n++)
-        for (int c = 0; c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 0, ORDER - 1)
+        NRW_EACH (c, 0, n)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c, at = full_at(a, b, c);
                 const eight dx = full[full_at(a + 1, b, c)], dy = full[full_at(a, b + 1, c)];
                 q[at] = dx[3] + dy[4];
                 direct[at] = dx[0] + dy[1];
             }
-    for (int n = 0; n < ORDER; n++)
-        for (int c = 0; c <= n; c++)
-            for (int b = 0; b <= n - c; b++) {
+    NRW_EACH (n, 0, ORDER - 1)
+        NRW_EACH (c, 0, n)
+            NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c, at = full_at(a, b, c);
                 const eight dx = full[full_at(a + 1, b, c)], dy = full[full_at(a, b + 1, c)];
                 const eight dz = full[full_at(a, b, c + 1)];
@@ -575,7 +599,7 @@ void NRW_KERNEL(nrw_far_flow_)(const nrw_far_task *task)
 static inline void add_responses(const nrw_far_task *task, size_t i, const nrw_lanes own,
                                  const nrw_lanes slopes[3][3])
 {
-    for (int c = 0; c < 3; c++) {
+    NRW_EACH (c, 0, 3 - 1) {
         const nrw_lanes xx = own * slopes[0][c], yy = own * slopes[1][c], xy = own * slopes[2][c];
         /* M_xy stands for both M_xy and M_yx, M_xz and M_yz too; ∂zz = −∂xx − ∂yy */
         const nrw_lanes twice = lanes_all(2.0f) * own;

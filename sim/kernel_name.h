@@ -19,4 +19,12 @@
 #define NRW_UNROLL _Pragma("GCC unroll 4")
 #endif
 
+/* A loop of int i from first to last, both known when it is compiled, once loops around it are
+ * unrolled: what it works out with i, gcc would else work out at each turn. */
+#if defined(__clang__)
+#define NRW_EACH(i, first, last) for (int i = (first); i <= (last); i++)
+#else
+#define NRW_EACH(i, first, last) _Pragma("GCC unroll 16") for (int i = (first); i <= (last); i++)
+#endif
+
 #endif

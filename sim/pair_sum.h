@@ -6,7 +6,7 @@
 #include "world.h"
 
 /* From so many particles on the far field takes less time than all pairs. */
-enum { NRW_PAIR_SUM_FAR_LEAST = 1000 };
+enum { NRW_PAIR_SUM_FAR_LEAST = 512 };
 
 /* 3·µ0/4π·M for the kernels, without M_zz times the unit tensor, which exerts no force
  * (7.2): the kernels of all pairs and of close neighbours must agree inside the core too,
