@@ -222,7 +222,7 @@ $(B)/tests/bench/%.o: ALL_CFLAGS += -Wmissing-prototypes -Wpedantic -Wconversion
 
 # What kernels compute, for instruction sets other than this machine's best: the plain
 # kernels that other processors get, and arm64 (emulated).
-KERNEL_TESTS := $(notdir $(basename $(wildcard $(addprefix tests/,*kernel_test.c contact_test.c random_test.c \
+KERNEL_TESTS := $(notdir $(basename $(wildcard $(addprefix tests/,*kernel_test.c contact*_test.c random_test.c \
                 step_*test.c step_test.c mobility_test.c average_test.c *list_test.c *tree_test.c *far*_test.c))))
 
 check-plain:

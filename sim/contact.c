@@ -8,9 +8,10 @@ enum {
      * packing, 18 are within reach in a crystal, and rows of unequal length leave
      * some empty. */
     SLOTS_PER_PARTICLE = 28,
-    /* Rows are sorted by their number of neighbours within windows of this many. */
-    SORT_WINDOW = 256,
     MAX_SWEEPS = 40,
+    /* Sweeps that go together over a large swarm, and of these to begin with. */
+    MOST_IN_WAVE = 10,
+    FIRST_WAVE = 6,
     SURE_SWEEPS = 200
 };
 
@@ -45,6 +46,8 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->row_place = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->place_self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    contacts->line = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
+    contacts->last_group = nrw_arena_take(arena, n_rows / NRW_CONTACT_GROUP + 1, sizeof(uint32_t));
     const size_t n_blocks = (contacts->n_chunks + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     contacts->near.blocks = nrw_arena_take(arena, n_blocks, sizeof(uint32_t));
     for (int axis = 0; axis < 3; axis++) {
@@ -78,9 +81,9 @@ void nrw_contacts_clear(nrw_contacts *contacts)
 
 nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 {
-    return (nrw_contact_rows){contacts->n_rows, contacts->starts, contacts->partner,
-                              contacts->self,   contacts->touch,  contacts->nx,
-                              contacts->ny,     contacts->nz,     contacts->gap};
+    return (nrw_contact_rows){
+        contacts->n_rows, contacts->starts, contacts->partner, contacts->self, contacts->last_group,
+        contacts->touch,  contacts->nx,     contacts->ny,      contacts->nz,   contacts->gap};
 }
 
 /* --- refresh ---------------------------------------------------------------- */
@@ -122,15 +125,18 @@ static bool moved_too_far(const nrw_contacts *contacts, size_t n, const double *
 static void sort_rows(nrw_contacts *contacts)
 {
     const uint32_t *starts = contacts->found_starts;
-    const size_t n = contacts->n, window = n <= NRW_LANES ? 1 : SORT_WINDOW;
+    const size_t n = contacts->n, window = n <= NRW_LANES ? 1 : NRW_CONTACT_GROUP;
     for (size_t first = 0; first < n; first += window) {
         const size_t last = first + window < n ? first + window : n;
         uint32_t rows[NRW_CONTACT_MOST + 2] = {0};
-        for (size_t place = first; place < last; place++)
+        for (size_t k = first; k < last; k++) {
+            const size_t place = contacts->line[k];
             rows[NRW_CONTACT_MOST - (starts[place + 1] - starts[place]) + 1]++;
+        }
         for (size_t k = 0; k <= NRW_CONTACT_MOST; k++)
             rows[k + 1] += rows[k];
-        for (size_t place = first; place < last; place++) {
+        for (size_t k = first; k < last; k++) {
+            const size_t place = contacts->line[k];
             const size_t row =
                 first + rows[NRW_CONTACT_MOST - (starts[place + 1] - starts[place])]++;
             contacts->order[row] = nrw_contacts_particle(contacts, place);
@@ -152,6 +158,7 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
     const uint32_t none = (uint32_t)nrw_four_of(contacts->n_rows), *self = contacts->place_self;
     const float *radius = contacts->sort_radius;
     const size_t begin = contacts->starts[chunk];
+    uint32_t farthest = 0;
     for (size_t lane = 0; lane < NRW_LANES; lane++) {
         const size_t place = contacts->row_place[chunk * NRW_LANES + lane];
         const uint32_t *others = contacts->found + contacts->found_starts[place];
@@ -161,18 +168,24 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
         for (size_t slot = 0; slot < counts[lane]; slot++) {
             partner[slot * NRW_LANES] = self[others[slot]];
             touch[slot * NRW_LANES] = own + radius[others[slot]];
+            farthest = self[others[slot]] > farthest ? self[others[slot]] : farthest;
         }
         for (size_t slot = counts[lane]; slot < width; slot++) {
             partner[slot * NRW_LANES] = none;
             touch[slot * NRW_LANES] = 1.0f;
         }
     }
+    uint32_t *last = contacts->last_group + chunk * NRW_LANES / NRW_CONTACT_GROUP;
+    const uint32_t group = farthest / (4 * NRW_CONTACT_GROUP);
+    *last = group > *last ? group : *last;
 }
 
 static bool fill_slots(nrw_contacts *contacts)
 {
     const uint32_t *found_starts = contacts->found_starts;
     contacts->starts[0] = 0;
+    for (size_t group = 0; group <= contacts->n_rows / NRW_CONTACT_GROUP; group++)
+        contacts->last_group[group] = (uint32_t)group;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++) {
         const uint32_t *order = contacts->order + chunk * NRW_LANES;
         const uint32_t *places = contacts->row_place + chunk * NRW_LANES;
@@ -233,12 +246,45 @@ static bool diverges(float residual, float first, float tolerance)
     return !(residual <= LARGEST_GROWTH * first + tolerance);
 }
 
-static void sweep(nrw_contact_solve *solve, float gain, float momentum)
+/* Neither lengthened nor with momentum. */
+static const nrw_contact_sweep PLAIN_SWEEP = {0, 1.0f, 0.0f};
+
+static float sweep_rows(nrw_contact_solve *solve, const nrw_contact_sweep *sweep, size_t k,
+                        size_t first, size_t last)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
-    nrw_sweep_kernel *once = solve->sweeps_done == 0 ? kernels->first_sweep : kernels->sweep;
-    solve->residual = once(solve, solve->sweeps_done % 2, gain, momentum);
-    solve->sweeps_done++;
+    const int done = solve->sweeps_done + (int)k;
+    const nrw_contact_sweep it = {done % 2, sweep->gain, sweep->momentum};
+    return (done == 0 ? kernels->first_sweep : kernels->sweep)(solve, &it, first, last);
+}
+
+/* Some sweeps; the largest correction of each. Together they go in a wave over the groups of
+ * rows: a group is swept again as soon as the sweep before has been through all groups with
+ * neighbours of its rows, so that what the second cache holds serves for all of them
+ * (temporal blocking: Wellein et al. 2009). The same bits as one after the other. */
+static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweeps, size_t n_sweeps,
+                        float *residuals)
+{
+    const size_t n_rows = solve->rows.n_rows;
+    const size_t n_groups = (n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
+    size_t next[MOST_IN_WAVE] = {0};
+    for (size_t k = 0; k < n_sweeps; k++)
+        residuals[k] = 0.0f;
+    for (size_t k = n_sweeps - 1; next[n_sweeps - 1] < n_groups;) {
+        const size_t group = next[k];
+        const bool ready = group < n_groups && (k == 0 || next[k - 1] == n_groups ||
+                                                next[k - 1] > solve->rows.last_group[group]);
+        if (ready) {
+            const size_t first = group * NRW_CONTACT_GROUP, last = first + NRW_CONTACT_GROUP;
+            const float largest =
+                sweep_rows(solve, &sweeps[k], k, first, last < n_rows ? last : n_rows);
+            residuals[k] = largest > residuals[k] ? largest : residuals[k];
+            next[k]++;
+            k = n_sweeps; /* the farthest that can go on goes first */
+        }
+        k--;
+    }
+    solve->sweeps_done += (int)n_sweeps;
 }
 
 /* The forces of the last sweep to force[0]. */
@@ -263,7 +309,7 @@ static void solve_surely(nrw_contact_solve *solve)
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
     do
-        sweep(solve, 1.0f, 0.0f);
+        take_sweeps(solve, &PLAIN_SWEEP, 1, &solve->residual);
     while (solve->sweeps_done < SURE_SWEEPS && !(solve->residual <= solve->tolerance));
     put_last_first(solve);
     solve->sweeps_done += done;
@@ -271,25 +317,56 @@ static void solve_surely(nrw_contact_solve *solve)
     solve->held = held;
 }
 
+/* Accelerated sweeps to take together, next: one in small swarms, else as many as the rate at
+ * which Chebyshev's iteration converges says are left to come near (`*close` then: a plain
+ * one may go with them). To begin with there are fewer than nearly all need. */
+static size_t sweeps_ahead(const nrw_contact_solve *solve, float near, float span, bool *close)
+{
+    *close = false;
+    if (solve->rows.n_rows < NRW_CONTACT_WAVES_LEAST)
+        return 1;
+    if (solve->sweeps_done == 0)
+        return FIRST_WAVE;
+    const float root = sqrtf(span), rate = logf((root + 1.0f) / (root - 1.0f));
+    const float left = ceilf(logf(solve->residual / near) / rate);
+    *close = !(left > (float)(MOST_IN_WAVE - 1));
+    return left > 1.0f ? (size_t)fminf(left, (float)(MOST_IN_WAVE - 1)) : 1;
+}
+
 /* Accelerated sweeps until two in a row, of which one may be small by chance, have come
- * near the tolerance; false: they diverge from `first`, the first one's correction (NAN:
- * this is it). */
+ * near the tolerance or should have, and a plain one, which takes out what momentum carried
+ * too far and tells how near it is; false: they diverge from `first`, the first one's
+ * correction (NAN: this is it). */
 static bool accelerate(nrw_contact_solve *solve, int most, float *first)
 {
     const float span = SPAN + SPAN_STIFF * solve->stiffest, width = (span - 1.0f) / (span + 1.0f);
     const float gain = 2.0f / (HIGHEST + HIGHEST / span), near = NEARLY * solve->tolerance;
-    float weight = 2.0f, before = solve->residual;
-    sweep(solve, gain, 0.0f);
-    if (isnan(*first))
-        *first = solve->residual;
-    while (solve->sweeps_done < most && !diverges(solve->residual, *first, solve->tolerance) &&
-           !(solve->sweeps_done >= solve->sweeps && solve->residual <= near &&
-             before <= 2.0f * near)) {
-        weight = 1.0f / (1.0f - 0.25f * width * width * weight);
+    float weight = 1.0f, before = solve->residual;
+    bool begun = false, close, well;
+    do {
+        nrw_contact_sweep sweeps[MOST_IN_WAVE];
+        float residuals[MOST_IN_WAVE];
+        const size_t n = sweeps_ahead(solve, near, span, &close);
+        for (size_t k = 0; k < n; k++) {
+            sweeps[k] = (nrw_contact_sweep){0, weight * gain, weight - 1.0f};
+            weight = 1.0f / (1.0f - 0.25f * width * width * (begun ? weight : 2.0f));
+            begun = true;
+        }
+        sweeps[n] = PLAIN_SWEEP;
         before = solve->residual;
-        sweep(solve, weight * gain, weight - 1.0f);
-    }
-    return !diverges(solve->residual, *first, solve->tolerance);
+        take_sweeps(solve, sweeps, n + close, residuals);
+        solve->residual = residuals[n - 1 + close];
+        if (n > 1)
+            before = residuals[n - 2];
+        if (isnan(*first))
+            *first = residuals[0];
+        well = !diverges(residuals[n - 1], *first, solve->tolerance);
+    } while (
+        well && !close && solve->sweeps_done < most &&
+        !(solve->sweeps_done >= solve->sweeps && solve->residual <= near && before <= 2.0f * near));
+    if (!close)
+        take_sweeps(solve, &PLAIN_SWEEP, 1, &solve->residual);
+    return well;
 }
 
 void nrw_contacts_solve(nrw_contact_solve *solve)
@@ -300,11 +377,10 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
     solve->residual = INFINITY;
-    do {
+    do
         well = accelerate(solve, most, &first);
-        /* a plain one takes out what momentum carried too far, and tells how near it is */
-        sweep(solve, 1.0f, 0.0f);
-    } while (well && solve->residual > solve->tolerance && solve->sweeps_done < most);
+    while (well && solve->sweeps_done < most &&
+           (solve->residual > solve->tolerance || solve->sweeps_done < solve->sweeps));
     put_last_first(solve);
     if (!well)
         solve_surely(solve);

@@ -17,7 +17,11 @@
  * Layout: every particle has a row; 16 rows make a chunk, worked on in vector
  * lanes. Slot s of a chunk holds the s-th neighbour of each of its rows, both
  * directions of each pair, so that no sum crosses lanes and nothing is scattered.
- * Rows are sorted by their number of neighbours to keep the chunks full. */
+ * Rows are sorted by their number of neighbours to keep the chunks full, within groups of
+ * NRW_CONTACT_GROUP. In large swarms the groups follow each other along the swarm's longer
+ * side, so that neighbours are at most a swarm's width apart, and several sweeps go over the
+ * swarm in one wave, each a few groups behind the one before it: what is read from memory
+ * serves all of them (temporal blocking: Wellein, Hager, Zeiser, Wittmann & Fehske 2009). */
 #ifndef NRW_CONTACT_H
 #define NRW_CONTACT_H
 
@@ -67,8 +71,14 @@ typedef struct nrw_contacts {
     bool by_tree;         /* places below are the tree's rows, else the particles themselves */
     uint32_t *row_place;  /* (n_rows) place of each row's particle */
     uint32_t *place_self; /* (n) nrw_four_of the row of each place */
+    uint32_t *line;       /* (n) places in the order of the rows, but for sorting in groups */
+    uint32_t *last_group; /* (groups) last one with a neighbour of its rows, itself at least */
     nrw_block_boxes near; /* (n_rows/16, padded) scratch: blocks near some */
 } nrw_contacts;
+
+/* From so many particles on, whose contacts the second cache no longer holds, sweeps go in
+ * waves. */
+enum { NRW_CONTACT_WAVES_LEAST = 4096 };
 
 /* Neighbours of a particle, at most. */
 enum { NRW_CONTACT_MOST = 63 };

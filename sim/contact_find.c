@@ -1,5 +1,7 @@
 #include "contact_find.h"
 
+#include <string.h>
+
 enum {
     /* Up to here all pairs are tested for the list, in lanes; beyond, those of close
      * blocks. */
@@ -7,7 +9,9 @@ enum {
     /* Lists that one sorting of the particles serves; blocks widen slowly. */
     LISTS_A_SORT = 32,
     /* Blocks that one look around the tree serves. */
-    BLOCKS_A_SEARCH = 8
+    BLOCKS_A_SEARCH = 8,
+    /* Places of a bin in which they are lined up. */
+    A_BIN = 32
 };
 
 #define FAR_AWAY_UM 1e6f
@@ -90,13 +94,54 @@ static bool find_by_blocks(nrw_contacts *contacts, float largest_radius)
     return true;
 }
 
+/* The longer side of a swarm, by its spread, which strays don't decide. */
+static int along_of(const nrw_block_tree *tree)
+{
+    double squares[2] = {0.0, 0.0};
+    for (size_t place = 0; place < tree->n; place++)
+        for (int axis = 0; axis < 2; axis++) {
+            const double at = (double)tree->points[place].at[axis];
+            squares[axis] += at * at;
+        }
+    return squares[1] > squares[0];
+}
+
+void nrw_contacts_line_up(nrw_contacts *contacts)
+{
+    const nrw_block_tree *tree = &contacts->tree;
+    const size_t n = tree->n;
+    uint32_t *line = contacts->line;
+    if (n < NRW_CONTACT_WAVES_LEAST) {
+        for (size_t place = 0; place < n; place++)
+            line[place] = (uint32_t)place;
+        return;
+    }
+    /* a sort by counting; what the list is found with has room, and is written anew */
+    const size_t n_bins = n / A_BIN;
+    uint32_t *ends = contacts->found, *bins = ends + n_bins + 1;
+    const int axis = along_of(tree);
+    const float low = tree->nodes[0].low[axis], side = tree->nodes[0].high[axis] - low;
+    const float last = (float)(n_bins - 1), scale = side > 0.0f ? (float)n_bins / side : 0.0f;
+    memset(ends, 0, (n_bins + 1) * sizeof *ends);
+    for (size_t place = 0; place < n; place++) {
+        const float at = scale * (tree->points[place].at[axis] - low);
+        bins[place] = (uint32_t)(at < last ? at : last);
+        ends[bins[place] + 1]++;
+    }
+    for (size_t bin = 0; bin < n_bins; bin++)
+        ends[bin + 1] += ends[bin];
+    for (size_t place = 0; place < n; place++)
+        line[ends[bins[place]]++] = (uint32_t)place;
+}
+
 static void sort_places(nrw_contacts *contacts, size_t n, const double *x, const double *y,
                         const double *z)
 {
     nrw_block_tree *tree = &contacts->tree;
-    if (contacts->n_builds % LISTS_A_SORT == 0 || tree->n != n || !contacts->by_tree)
+    if (contacts->n_builds % LISTS_A_SORT == 0 || tree->n != n || !contacts->by_tree) {
         nrw_block_tree_sort(tree, n, x, y, z);
-    else
+        nrw_contacts_line_up(contacts);
+    } else
         nrw_block_tree_move(tree, x, y, z);
     for (size_t i = 0; i < n; i++) {
         contacts->sort_x[i] = tree->points[i].at[0];
@@ -109,6 +154,9 @@ bool nrw_contacts_find(nrw_contacts *contacts, size_t n, const double *x, const 
                        const double *z, const float *radius, float largest_radius)
 {
     const bool by_tree = n > ALL_PAIRS_MAX;
+    if (!by_tree)
+        for (size_t i = 0; i < n; i++)
+            contacts->line[i] = (uint32_t)i;
     if (by_tree)
         sort_places(contacts, n, x, y, z);
     contacts->by_tree = by_tree;

@@ -10,6 +10,10 @@ static inline uint32_t nrw_contacts_particle(const nrw_contacts *contacts, size_
     return contacts->by_tree ? contacts->tree.order[place] : (uint32_t)place;
 }
 
+/* Fills line: the places of contacts->tree in its own order, from NRW_CONTACT_WAVES_LEAST on
+ * along the longer side of the swarm. `found` is scratch. */
+void nrw_contacts_line_up(nrw_contacts *contacts);
+
 /* Fills found, found_starts and by_tree: for every place, those within NRW_CONTACT_REACH
  * contact distances, the ones within NRW_CONTACT_SURE first, else in the order of the
  * places. False: some particle has more than NRW_CONTACT_MOST, or all together more than

@@ -530,9 +530,10 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
     return lanes_fma(crowded[0], planar, crowded[1] * normal);
 }
 
-static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
-                          float momentum_value, const bool first, const bool drag)
+static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how, size_t first_row,
+                          size_t last_row, const bool first, const bool drag)
 {
+    const int from = how->from;
     const uint32_t *restrict starts = solve->rows.starts, *restrict ends = solve->ends;
     const uint32_t *restrict partner = solve->rows.partner;
     const float *restrict n_x = solve->rows.nx, *restrict n_y = solve->rows.ny;
@@ -544,10 +545,9 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
     const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
     const nrw_lanes k = lanes_all(solve->stiffness);
     const nrw_lanes drag_scale = lanes_all(solve->drag_scale);
-    const nrw_lanes gain = lanes_all(gain_value), momentum = lanes_all(momentum_value);
-    const size_t n_rows = solve->rows.n_rows;
+    const nrw_lanes gain = lanes_all(how->gain), momentum = lanes_all(how->momentum);
     nrw_lanes largest = zero;
-    for (size_t row = 0; row < n_rows; row += NRW_WIDTH) {
+    for (size_t row = first_row; row < last_row; row += NRW_WIDTH) {
         const size_t chunk = row / NRW_LANES, end = ends[chunk];
         const nrw_lanes u[3] = {lanes_load(solve->ux + row), lanes_load(solve->uy + row),
                                 lanes_load(solve->uz + row)};
@@ -618,15 +618,16 @@ static inline float sweep(nrw_contact_solve *solve, int from, float gain_value,
     return lanes_largest(largest);
 }
 
-float NRW_KERNEL(nrw_contact_first_sweep_)(nrw_contact_solve *solve, int from, float gain,
-                                           float momentum)
+float NRW_KERNEL(nrw_contact_first_sweep_)(nrw_contact_solve *solve, const nrw_contact_sweep *how,
+                                           size_t first, size_t last)
 {
-    return solve->excess ? sweep(solve, from, gain, momentum, true, true)
-                         : sweep(solve, from, gain, momentum, true, false);
+    return solve->excess ? sweep(solve, how, first, last, true, true)
+                         : sweep(solve, how, first, last, true, false);
 }
 
-float NRW_KERNEL(nrw_contact_sweep_)(nrw_contact_solve *solve, int from, float gain, float momentum)
+float NRW_KERNEL(nrw_contact_sweep_)(nrw_contact_solve *solve, const nrw_contact_sweep *how,
+                                     size_t first, size_t last)
 {
-    return solve->excess ? sweep(solve, from, gain, momentum, false, true)
-                         : sweep(solve, from, gain, momentum, false, false);
+    return solve->excess ? sweep(solve, how, first, last, false, true)
+                         : sweep(solve, how, first, last, false, false);
 }

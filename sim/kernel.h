@@ -18,6 +18,10 @@
 
 /* Where the four floats of a row begin in "rows of four": within a chunk of 16, rows r,
  * r + 4, r + 8 and r + 12 stand together, as a transposition of vectors leaves them. */
+/* Rows of a group, which contact.h sorts, and which the sweeps of large swarms take at a time:
+ * a multiple of NRW_LANES. */
+enum { NRW_CONTACT_GROUP = 256 };
+
 static inline size_t nrw_four_of(size_t row)
 {
     return 4 * (row / NRW_LANES * NRW_LANES) + 16 * (row % 4) + row % NRW_LANES / 4 * 4;
@@ -167,8 +171,9 @@ typedef void nrw_far_kernel(const nrw_far_task *task);
 typedef struct nrw_contact_rows {
     size_t n_rows;
     const uint32_t *starts;
-    const uint32_t *partner; /* per slot: nrw_four_of its row */
-    const uint32_t *self;    /* (n_rows) nrw_four_of each row */
+    const uint32_t *partner;    /* per slot: nrw_four_of its row */
+    const uint32_t *self;       /* (n_rows) nrw_four_of each row */
+    const uint32_t *last_group; /* of nrw_contacts */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
 } nrw_contact_rows;
@@ -250,8 +255,15 @@ typedef struct nrw_contact_solve {
 } nrw_contact_solve;
 
 typedef void nrw_begin_kernel(nrw_contact_solve *solve);
-/* One sweep from place[from] to place[1 - from]; returns the largest correction. */
-typedef float nrw_sweep_kernel(nrw_contact_solve *solve, int from, float gain, float momentum);
+/* What one sweep does: from place[from] to place[1 - from]. */
+typedef struct nrw_contact_sweep {
+    int from;
+    float gain, momentum;
+} nrw_contact_sweep;
+
+/* A sweep over rows [first, last), multiples of NRW_LANES; returns the largest correction. */
+typedef float nrw_sweep_kernel(nrw_contact_solve *solve, const nrw_contact_sweep *sweep,
+                               size_t first, size_t last);
 
 /* What the kernels of a step (step.c) read and write, by row; units as in world.h. */
 typedef struct nrw_rows_task {

@@ -2,6 +2,8 @@
 
 #include <string.h>
 
+#include "contact_find.h"
+
 /* Contact lists that one order serves: some seconds, in which a swarm mixes little. */
 #define LISTS_AN_ORDER 256
 
@@ -70,8 +72,11 @@ void nrw_world_keep_by_place(nrw_world *world)
         return;
     nrw_contacts *contacts = &world->contacts;
     const size_t n = world->n;
-    const uint32_t *order = contacts->tree.order;
     nrw_block_tree_sort(&contacts->tree, n, world->x, world->y, world->z);
+    nrw_contacts_line_up(contacts);
+    for (size_t i = 0; i < n; i++)
+        contacts->line[i] = contacts->tree.order[contacts->line[i]];
+    const uint32_t *order = contacts->line;
     /* what the list is found with has room for the largest items, and is written anew */
     unsigned char *scratch = (unsigned char *)contacts->found;
     particle_array arrays[MOST_ARRAYS];

@@ -602,9 +602,12 @@ static void solve_with(const nrw_kernels *kernels, bool drag, float u[3][ROWS])
         solve.ease_z = given[15];
     }
     kernels->begin(&solve);
-    (void)kernels->first_sweep(&solve, 0, 1.0f, 0.0f);
-    for (int sweep = 1; sweep < 8; sweep++)
-        (void)kernels->sweep(&solve, sweep % 2, 2.2f, 0.4f);
+    const nrw_contact_sweep plain = {0, 1.0f, 0.0f};
+    (void)kernels->first_sweep(&solve, &plain, 0, solve.rows.n_rows);
+    for (int sweep = 1; sweep < 8; sweep++) {
+        const nrw_contact_sweep faster = {sweep % 2, 2.2f, 0.4f};
+        (void)kernels->sweep(&solve, &faster, 0, solve.rows.n_rows);
+    }
 }
 
 Test(near_kernel, sweeps_agree_between_the_instruction_sets)

@@ -1,0 +1,138 @@
+/* The contacts of large swarms, whose sweeps go in waves. */
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "small_setup.h"
+#include "world.h"
+
+/* 45 columns by 111 rows of a lattice: twice as wide as needed for more groups across. */
+enum { N = NRW_CONTACT_WAVES_LEAST + 899, COLUMNS = 45, STRIDE = 1201 };
+enum { MOST_GROUPS = N / NRW_CONTACT_GROUP + 1 };
+
+static double start[N][3];
+
+/* A jittered lattice, longer along y, in no order. */
+static small_setup lattice(void)
+{
+    for (size_t k = 0; k < N; k++) {
+        const size_t i = k * STRIDE % N, row = k / COLUMNS, column = k % COLUMNS;
+        start[i][0] =
+            3.03 * ((double)column + 0.5 * (double)(row % 2)) + 0.05 * sin(3.0 * (double)k);
+        start[i][1] = 2.65 * (double)row + 0.05 * cos(5.0 * (double)k);
+        start[i][2] = NAN;
+    }
+    return small_setup_open(N, (const double(*)[3])start);
+}
+
+/* A world some steps on, in the middle of its contacts. */
+static nrw_world *pressed(const small_setup *setup)
+{
+    nrw_world *world = small_world(setup, false);
+    const nrw_field field = small_rotating(10.0, 50.0, 30.0);
+    const nrw_excitation excitation = small_excitation(world, &field);
+    small_advance(world, &excitation, 0.06, 0.02);
+    return world;
+}
+
+static size_t groups_of(const nrw_world *world)
+{
+    return (world->contacts.n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
+}
+
+static size_t group_of(uint32_t four)
+{
+    return four / (4 * NRW_CONTACT_GROUP);
+}
+
+/* Solves the last substep's contacts again from their gaps, by groups that wait as told;
+ * displacements by row to u. */
+static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
+{
+    nrw_contact_solve solve = world->solve;
+    const size_t n_rows = solve.rows.n_rows;
+    float *const drags[3] = {solve.drag_x, solve.drag_y, solve.drag_z};
+    for (int axis = 0; axis < 3 && solve.excess; axis++)
+        memset(drags[axis], 0, n_rows * sizeof(float));
+    solve.held = false;
+    solve.rows.last_group = last_group;
+    nrw_contacts_solve(&solve);
+    memcpy(u, solve.ux, n_rows * sizeof(float));
+    memcpy(u + n_rows, solve.uy, n_rows * sizeof(float));
+    memcpy(u + 2 * n_rows, solve.uz, n_rows * sizeof(float));
+    return solve.sweeps_done;
+}
+
+Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
+{
+    small_setup setup = lattice();
+    nrw_world *world = pressed(&setup);
+    const size_t n_groups = groups_of(world), size = 3 * world->solve.rows.n_rows;
+    float *wave = malloc(size * sizeof *wave), *plain = malloc(size * sizeof *plain);
+    uint32_t all[MOST_GROUPS + 1], none[MOST_GROUPS + 1];
+    cr_assert(wave && plain);
+    for (size_t group = 0; group < n_groups; group++) {
+        all[group] = (uint32_t)n_groups - 1;
+        none[group] = (uint32_t)group;
+    }
+    const int sweeps = solve_again(world, world->contacts.last_group, wave);
+    cr_assert_eq(solve_again(world, all, plain), sweeps);
+    cr_assert_gt(sweeps, 6);
+    cr_assert_eq(memcmp(wave, plain, size * sizeof *wave), 0);
+    float largest = 0.0f;
+    for (size_t k = 0; k < size; k++)
+        largest = fmaxf(largest, fabsf(wave[k]));
+    cr_assert_gt(largest, 0.01f);
+    /* and it does matter for whom a group waits */
+    (void)solve_again(world, none, plain);
+    cr_assert_neq(memcmp(wave, plain, size * sizeof *wave), 0);
+    free(wave);
+    free(plain);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
+Test(contact_wave, groups_wait_for_all_their_neighbours_and_few_others)
+{
+    small_setup setup = lattice();
+    nrw_world *world = pressed(&setup);
+    const nrw_contacts *contacts = &world->contacts;
+    const size_t n_groups = groups_of(world);
+    uint32_t last[MOST_GROUPS + 1];
+    for (size_t group = 0; group < n_groups; group++)
+        last[group] = (uint32_t)group;
+    for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++)
+        for (size_t slot = contacts->starts[chunk]; slot < contacts->starts[chunk + 1]; slot++) {
+            if (contacts->partner[slot] == nrw_four_of(contacts->n_rows))
+                continue;
+            const size_t own = chunk * NRW_LANES / NRW_CONTACT_GROUP;
+            const size_t other = group_of(contacts->partner[slot]);
+            last[own] = other > last[own] ? (uint32_t)other : last[own];
+            /* who is waited for waits as well */
+            cr_assert_geq(contacts->last_group[other], own);
+        }
+    for (size_t group = 0; group < n_groups; group++) {
+        cr_assert_eq(contacts->last_group[group], last[group]);
+        /* 1.6 diameters along the swarm hold some 80 particles */
+        cr_assert_leq(last[group], group + 2);
+    }
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
+Test(contact_wave, groups_follow_each_other_along_the_longer_side)
+{
+    small_setup setup = lattice();
+    nrw_world *world = pressed(&setup);
+    double before = -INFINITY;
+    for (size_t first = 0; first < world->n; first += NRW_CONTACT_GROUP) {
+        double sum = 0.0, n = 0.0;
+        for (size_t row = first; row < first + NRW_CONTACT_GROUP && row < world->n; row++, n++)
+            sum += world->y[world->contacts.order[row]];
+        cr_assert_gt(sum / n, before + 3.0);
+        before = sum / n;
+    }
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
