@@ -46,7 +46,7 @@
 /* Longest substep times mobility times Σ 0.3 ⟨m²⟩/r⁵ over close neighbours, the
  * scale of the stiffness that their dipoles give a particle. Beyond 2.5 standing
  * sheets of a tilted swarm begin to bounce. */
-#define STABLE_SHARE 1.4
+#define STABLE_SHARE 1.6
 
 /* The same for own moments with the scale of a single pair, 0.3 ⟨m²⟩/d⁵. */
 #define OWN_STABLE_SHARE 0.17
