@@ -10,10 +10,14 @@
 #include "bench.h"
 
 /* Every size is measured over the same stretch of simulated time, in parts: a swarm that
- * has just been released moves otherwise than one that has settled. */
+ * has just been released moves otherwise than one that has settled. A round is one part of
+ * every size, one after the other, so that what else the machine does in it hits them all. */
 #define WARM_S 0.3
 #define PART_S 0.2
-enum { PARTS = 3, PARTS_MOST = 60 };
+enum { PARTS = 3, MOST_ROUNDS = 9, MOST_SIZES = 5 };
+
+/* Small swarms are measured several at a time: so many particles, about. */
+enum { PARTICLES_A_ROUND = 30000, MOST_SWARMS = 30 };
 
 /* One step; core seconds, NAN when it failed. */
 static double step_seconds(nrw_world *world, const nrw_excitation *excitation, double h_s,
@@ -30,11 +34,14 @@ static double step_seconds(nrw_world *world, const nrw_excitation *excitation, d
     return status == NRW_OK ? seconds : NAN;
 }
 
-typedef struct step_cost {
-    double per_simulated_s[PARTS_MOST]; /* core seconds for a simulated one */
-    double core_s, n_steps;             /* in all */
-    size_t n;                           /* parts */
-} step_cost;
+/* Swarms of one size. */
+typedef struct flock {
+    size_t n, n_swarms;
+    bench_setting setting;
+    nrw_world *swarms[MOST_SWARMS];
+    double per_simulated_s[MOST_ROUNDS]; /* core seconds for a simulated one, by round */
+    double per_step_s[MOST_ROUNDS];      /* and for a step */
+} flock;
 
 /* Core seconds of `seconds` simulated; NAN when a step failed. */
 static double advance(nrw_world *world, const nrw_excitation *excitation, double seconds,
@@ -49,31 +56,52 @@ static double advance(nrw_world *world, const nrw_excitation *excitation, double
     return spent;
 }
 
-/* Swarm after swarm until the budget is used up; false when one fails. */
-static bool measure(size_t n, double budget_s, step_cost *cost)
+static void release(flock *it)
 {
-    bench_setting setting;
-    bool good = bench_setting_open(&setting, n, false);
-    memset(cost, 0, sizeof *cost);
-    for (uint64_t seed = 1;
-         good && (seed == 1 || cost->core_s < budget_s) && cost->n + PARTS <= PARTS_MOST; seed++) {
-        double unused = 0.0;
-        nrw_world *world = bench_world_make(&setting, seed);
-        if (!world) {
-            good = false;
-            break;
-        }
-        const nrw_excitation excitation = bench_excitation(world, 30.0);
-        good = !isnan(advance(world, &excitation, WARM_S, &unused));
-        for (int part = 0; part < PARTS && good; part++) {
-            const double spent = advance(world, &excitation, PART_S, &cost->n_steps);
-            good = !isnan(spent);
-            cost->core_s += spent;
-            cost->per_simulated_s[cost->n++] = spent / PART_S;
-        }
-        nrw_world_destroy(world);
+    for (size_t k = 0; k < it->n_swarms; k++) {
+        nrw_world_destroy(it->swarms[k]);
+        it->swarms[k] = NULL;
     }
-    bench_setting_clear(&setting);
+}
+
+/* New swarms, warmed up; false when one fails. */
+static bool gather(flock *it, uint64_t seed)
+{
+    double unused = 0.0;
+    release(it);
+    for (size_t k = 0; k < it->n_swarms; k++) {
+        it->swarms[k] = bench_world_make(&it->setting, seed * MOST_SWARMS + k);
+        if (!it->swarms[k])
+            return false;
+        const nrw_excitation excitation = bench_excitation(it->swarms[k], 30.0);
+        if (isnan(advance(it->swarms[k], &excitation, WARM_S, &unused)))
+            return false;
+    }
+    return true;
+}
+
+/* One part of all swarms of a size; false when a step fails. */
+static bool measure(flock *it, size_t round)
+{
+    double spent = 0.0, n_steps = 0.0;
+    for (size_t k = 0; k < it->n_swarms; k++) {
+        const nrw_excitation excitation = bench_excitation(it->swarms[k], 30.0);
+        spent += advance(it->swarms[k], &excitation, PART_S, &n_steps);
+    }
+    it->per_simulated_s[round] = spent / (PART_S * (double)it->n_swarms);
+    it->per_step_s[round] = spent / n_steps;
+    return !isnan(spent);
+}
+
+static bool measure_all(flock *flocks, size_t n_sizes, size_t n_rounds)
+{
+    bool good = true;
+    for (size_t round = 0; round < n_rounds && good; round++) {
+        for (size_t k = 0; k < n_sizes && round % PARTS == 0 && good; k++)
+            good = gather(&flocks[k], 1 + round / PARTS);
+        for (size_t k = 0; k < n_sizes && good; k++)
+            good = measure(&flocks[k], round);
+    }
     return good;
 }
 
@@ -153,45 +181,76 @@ static void memory(bench_report *report)
 
 /* --- cost ------------------------------------------------------------------------ */
 
+static double part_of(const flock *it, size_t round, bool by_step)
+{
+    return by_step ? it->per_step_s[round] : it->per_simulated_s[round];
+}
+
+/* The exponent of each round. */
+static bench_spread exponents(const flock *flocks, size_t n_sizes, size_t n_rounds, bool by_step)
+{
+    double values[MOST_ROUNDS];
+    for (size_t round = 0; round < n_rounds; round++) {
+        double counts[MOST_SIZES], costs[MOST_SIZES];
+        for (size_t k = 0; k < n_sizes; k++) {
+            counts[k] = (double)flocks[k].n;
+            costs[k] = part_of(&flocks[k], round, by_step);
+        }
+        values[round] = bench_exponent(n_sizes, counts, costs);
+    }
+    return bench_spread_of(n_rounds, values);
+}
+
+static void tell_costs(bench_report *report, flock *it, size_t n_rounds)
+{
+    const double n = (double)it->n;
+    const bench_spread cost = bench_spread_of(n_rounds, it->per_simulated_s);
+    const bench_spread step = bench_spread_of(n_rounds, it->per_step_s);
+    bench_row(report, "cost",
+              json_pack("{s:f, s:o, s:o, s:o, s:o, s:o}", "n", n, "core_s_per_simulated_s",
+                        bench_real(cost.median), "low", bench_real(cost.low), "high",
+                        bench_real(cost.high), "us_per_particle_step",
+                        bench_real(1e6 * step.median / n), "step_s",
+                        bench_real(step.median / cost.median)));
+    printf("  %6zu particles: %9.4g core s a simulated one, %7.4g us a particle and step, "
+           "steps of %.3g ms\n",
+           it->n, cost.median, 1e6 * step.median / n, 1e3 * step.median / cost.median);
+}
+
 void bench_scaling(bench_report *report)
 {
-    static const size_t sizes[] = {1000, 3000, 10000, 30000, 100000};
-    enum { N_SIZES = sizeof sizes / sizeof *sizes };
-    const size_t n_sizes = report->quick ? 3 : N_SIZES;
-    double counts[N_SIZES], costs[N_SIZES], steps[N_SIZES];
+    static const size_t sizes[MOST_SIZES] = {1000, 3000, 10000, 30000, 100000};
+    static flock flocks[MOST_SIZES]; /* large */
+    const size_t n_sizes = report->quick ? 3 : MOST_SIZES;
+    const size_t n_rounds = report->quick ? PARTS : MOST_ROUNDS;
     const int threads = omp_get_max_threads();
+    bool good = true;
     omp_set_num_threads(1);
     bench_title("Cost and memory against the number of particles, one core");
-    for (size_t k = 0; k < n_sizes; k++) {
-        static step_cost it; /* large */
-        counts[k] = (double)sizes[k];
-        costs[k] = steps[k] = NAN;
-        if (!measure(sizes[k], report->quick ? 0.5 : 4.0, &it))
-            continue;
-        const bench_spread cost = bench_spread_of(it.n, it.per_simulated_s);
-        costs[k] = cost.median;
-        steps[k] = it.core_s / it.n_steps;
-        bench_row(report, "cost",
-                  json_pack("{s:f, s:o, s:o, s:o, s:o, s:o}", "n", counts[k],
-                            "core_s_per_simulated_s", bench_real(costs[k]), "low",
-                            bench_real(cost.low), "high", bench_real(cost.high),
-                            "us_per_particle_step", bench_real(1e6 * steps[k] / counts[k]),
-                            "step_s", bench_real((double)it.n * PART_S / it.n_steps)));
-        printf("  %6zu particles: %9.4g core s a simulated one, %7.4g us a particle and step, "
-               "steps of %.3g ms\n",
-               sizes[k], costs[k], 1e6 * steps[k] / counts[k],
-               1e3 * (double)it.n * PART_S / it.n_steps);
+    memset(flocks, 0, sizeof flocks);
+    for (size_t k = 0; k < n_sizes && good; k++) {
+        const size_t together = PARTICLES_A_ROUND / sizes[k];
+        flocks[k].n = sizes[k];
+        flocks[k].n_swarms = together < 1 ? 1 : together < MOST_SWARMS ? together : MOST_SWARMS;
+        good = bench_setting_open(&flocks[k].setting, sizes[k], false);
     }
-    omp_set_num_threads(threads);
-    if (report->quick) {
+    good = good && measure_all(flocks, n_sizes, n_rounds);
+    if (!good)
+        bench_missing(report, "cost_exponent", "a step failed, or there was no memory");
+    else if (report->quick)
         bench_missing(report, "cost_exponent", "the quick run stops at 10,000 particles");
-    } else {
-        bench_figure(report, "cost_exponent",
-                     bench_spread_one(bench_exponent(N_SIZES, counts, costs)),
+    else {
+        bench_figure(report, "cost_exponent", exponents(flocks, n_sizes, n_rounds, false),
                      "of the core time for a simulated second, 1,000 to 100,000");
-        bench_figure(report, "step_cost_exponent",
-                     bench_spread_one(bench_exponent(N_SIZES, counts, steps)),
+        bench_figure(report, "step_cost_exponent", exponents(flocks, n_sizes, n_rounds, true),
                      "of the core time for a step");
     }
+    for (size_t k = 0; k < n_sizes; k++) {
+        if (good)
+            tell_costs(report, &flocks[k], n_rounds);
+        release(&flocks[k]);
+        bench_setting_clear(&flocks[k].setting);
+    }
+    omp_set_num_threads(threads);
     memory(report);
 }
