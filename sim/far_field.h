@@ -10,10 +10,11 @@
  * Rule of the error: two nodes are expanded about each other when the sum of their radii
  * is less than NRW_FAR_OPENING times the distance of their centres, and no two of their
  * particles can come within contact's reach while the lists are kept; expansions go to
- * third order past the leading term, and for the flow on to what would add up over a swarm. tests/far_field_test.c holds the sums against
- * plain ones. Lists are kept until some particle has moved farther than NRW_FAR_KEEP radii
- * against the swarm's mean, blocks for a few lists, with their boxes taken anew; the expansions
- * are made for where the particles are. Deterministic, in a fixed order. */
+ * third order past the leading term, and for the flow on to what would add up over a swarm.
+ * tests/far_field_test.c holds the sums against plain ones. Lists are kept until some particle has
+ * moved farther than NRW_FAR_KEEP radii against the swarm's mean, blocks for a few lists, with
+ * their boxes taken anew; the expansions are made for where the particles are. Deterministic, in a
+ * fixed order. */
 #ifndef NRW_FAR_FIELD_H
 #define NRW_FAR_FIELD_H
 
