@@ -341,7 +341,7 @@ static bool accelerate(nrw_contact_solve *solve, int most, float *first)
 {
     const float span = SPAN + SPAN_STIFF * solve->stiffest, width = (span - 1.0f) / (span + 1.0f);
     const float gain = 2.0f / (HIGHEST + HIGHEST / span), near = NEARLY * solve->tolerance;
-    float weight = 1.0f, before = solve->residual;
+    float weight = 1.0f, before;
     bool begun = false, close, well;
     do {
         nrw_contact_sweep sweeps[MOST_IN_WAVE];
@@ -353,11 +353,10 @@ static bool accelerate(nrw_contact_solve *solve, int most, float *first)
             begun = true;
         }
         sweeps[n] = PLAIN_SWEEP;
-        before = solve->residual;
+        const float last = solve->residual;
         take_sweeps(solve, sweeps, n + close, residuals);
         solve->residual = residuals[n - 1 + close];
-        if (n > 1)
-            before = residuals[n - 2];
+        before = n > 1 ? residuals[n - 2] : last;
         if (isnan(*first))
             *first = residuals[0];
         well = !diverges(residuals[n - 1], *first, solve->tolerance);

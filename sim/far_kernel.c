@@ -223,8 +223,8 @@ static inline void contract(const nrw_lanes *d, const nrw_lanes factors[5], nrw_
 /* What is multiplied for each term of the local expansion: (moment, derivative), those
  * without z in the moment first: the image's moments with z have the other sign. Orders of
  * moment and term add up to ORDER at most. The flow takes one more product, of second moments
- * with third terms: both are even about the centres, and without it all of a swarm's particles
- * would miss the same part of the flow. */
+ * with third terms: they and the latter's slopes are even about the centres, and without it all
+ * of a swarm's particles would miss the same part of the flow. */
 typedef struct term_table {
     unsigned char begin[NRW_FAR_LOCALS + 1], flips[NRW_FAR_LOCALS];
     unsigned char flow[NRW_FAR_LOCALS], flow_flips[NRW_FAR_LOCALS]; /* the flow's alone */

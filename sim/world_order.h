@@ -5,7 +5,7 @@
 #include "world.h"
 
 /* Swarms of so many particles and more are kept by place: what is close together in the
- * channel is close together in memory. */
+ * channel is close together in memory; the largest along the swarm (contact.h). */
 #define NRW_WORLD_BY_PLACE_LEAST 1000
 
 /* Exchanges two particles in all that is kept by particle. */

@@ -7,7 +7,7 @@
 #include "small_setup.h"
 #include "world.h"
 
-/* 45 columns by 111 rows of a lattice: twice as wide as needed for more groups across. */
+/* 45 columns by 111 rows of a lattice, in 20 groups. */
 enum { N = NRW_CONTACT_WAVES_LEAST + 899, COLUMNS = 45, STRIDE = 1201 };
 enum { MOST_GROUPS = N / NRW_CONTACT_GROUP + 1 };
 
