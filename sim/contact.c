@@ -19,15 +19,19 @@ enum {
  * of the bound that can't diverge, and down to that divided by SPAN + SPAN_STIFF κ, κ the
  * largest of the rows' stiffness × mobility × step × crowd: the slowest modes, of a heap as
  * a whole, lie lower, and what waiting for them costs is not worth it. Found on runs and
- * recorded substeps of 1 to 5 ms of gathered and tilted swarms of 150 to 2000, at 45 to 1500
- * pN/µm: in 9 sweeps at 150 pN/µm the farthest particle comes within 12 nm of the converged
- * solution; with constant momentum (Polyak 1964) it is 11 at 150 and twice as many at 400.
- * With HIGHEST below 1 some swarms diverge. */
+ * recorded substeps of 1 to 10 ms of gathered and tilted swarms of 150 to 2000, at 45 to 1500
+ * pN/µm; with constant momentum (Polyak 1964) there are two more sweeps at 150 pN/µm and twice
+ * as many at 400. With HIGHEST below 1 some swarms diverge; with shorter spans heaps are pressed
+ * together. */
 static const float HIGHEST = 1.1f;
 static const float SPAN = 12.0f;
-static const float SPAN_STIFF = 0.25f;
+static const float SPAN_STIFF = 0.2f;
 /* They move particles farther than plain ones: up to so many tolerances is near enough. */
 static const float NEARLY = 2.0f;
+/* In large swarms the groups' largest corrections are what has to be small, in root mean
+ * square: the largest of ever more particles would be ever later so. None may exceed the
+ * tolerance by more than this factor. */
+static const float FARTHEST = 4.0f;
 /* Corrections larger than the first by this factor mean that the solve diverges. */
 static const float LARGEST_GROWTH = 4.0f;
 
@@ -241,9 +245,20 @@ bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, con
 
 /* --- solve ------------------------------------------------------------------ */
 
-static bool diverges(float residual, float first, float tolerance)
+/* The corrections of a sweep, µm. */
+typedef struct corrections {
+    float typical; /* root mean square of the largest of each group */
+    float largest;
+} corrections;
+
+static bool diverges(corrections now, corrections first, float tolerance)
 {
-    return !(residual <= LARGEST_GROWTH * first + tolerance);
+    return !(now.largest <= LARGEST_GROWTH * first.largest + tolerance);
+}
+
+static bool small_enough(const nrw_contact_solve *solve, corrections now)
+{
+    return now.typical <= solve->tolerance && now.largest <= FARTHEST * solve->tolerance;
 }
 
 /* Neither lengthened nor with momentum. */
@@ -258,18 +273,19 @@ static float sweep_rows(nrw_contact_solve *solve, const nrw_contact_sweep *sweep
     return (done == 0 ? kernels->first_sweep : kernels->sweep)(solve, &it, first, last);
 }
 
-/* Some sweeps; the largest correction of each. Together they go in a wave over the groups of
+/* Some sweeps; the corrections of each. Together they go in a wave over the groups of
  * rows: a group is swept again as soon as the sweep before has been through all groups with
  * neighbours of its rows, so that what the second cache holds serves for all of them
  * (temporal blocking: Wellein et al. 2009). The same bits as one after the other. */
 static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweeps, size_t n_sweeps,
-                        float *residuals)
+                        corrections *done)
 {
     const size_t n_rows = solve->rows.n_rows;
     const size_t n_groups = (n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
     size_t next[MOST_IN_WAVE] = {0};
+    double squares[MOST_IN_WAVE] = {0.0};
     for (size_t k = 0; k < n_sweeps; k++)
-        residuals[k] = 0.0f;
+        done[k].largest = 0.0f;
     for (size_t k = n_sweeps - 1; next[n_sweeps - 1] < n_groups;) {
         const size_t group = next[k];
         const bool ready = group < n_groups && (k == 0 || next[k - 1] == n_groups ||
@@ -278,12 +294,16 @@ static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweep
             const size_t first = group * NRW_CONTACT_GROUP, last = first + NRW_CONTACT_GROUP;
             const float largest =
                 sweep_rows(solve, &sweeps[k], k, first, last < n_rows ? last : n_rows);
-            residuals[k] = largest > residuals[k] ? largest : residuals[k];
+            done[k].largest = largest > done[k].largest ? largest : done[k].largest;
+            squares[k] += (double)largest * (double)largest;
             next[k]++;
             k = n_sweeps; /* the farthest that can go on goes first */
         }
         k--;
     }
+    for (size_t k = 0; k < n_sweeps; k++)
+        done[k].typical =
+            n_groups > 1 ? (float)sqrt(squares[k] / (double)n_groups) : done[k].largest;
     solve->sweeps_done += (int)n_sweeps;
 }
 
@@ -308,9 +328,11 @@ static void solve_surely(nrw_contact_solve *solve)
     solve->held = false;
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
+    corrections last;
     do
-        take_sweeps(solve, &PLAIN_SWEEP, 1, &solve->residual);
-    while (solve->sweeps_done < SURE_SWEEPS && !(solve->residual <= solve->tolerance));
+        take_sweeps(solve, &PLAIN_SWEEP, 1, &last);
+    while (solve->sweeps_done < SURE_SWEEPS && !small_enough(solve, last));
+    solve->residual = last.largest;
     put_last_first(solve);
     solve->sweeps_done += done;
     solve->crowd = crowd;
@@ -318,9 +340,11 @@ static void solve_surely(nrw_contact_solve *solve)
 }
 
 /* Accelerated sweeps to take together, next: one in small swarms, else as many as the rate at
- * which Chebyshev's iteration converges says are left to come near (`*close` then: a plain
- * one may go with them). To begin with there are fewer than nearly all need. */
-static size_t sweeps_ahead(const nrw_contact_solve *solve, float near, float span, bool *close)
+ * which Chebyshev's iteration converges says are left until the typical correction is `near`
+ * (`*close` then: a plain one may go with them). To begin with there are fewer than nearly
+ * all need. */
+static size_t sweeps_ahead(const nrw_contact_solve *solve, float typical, float near, float span,
+                           bool *close)
 {
     *close = false;
     if (solve->rows.n_rows < NRW_CONTACT_WAVES_LEAST)
@@ -328,16 +352,16 @@ static size_t sweeps_ahead(const nrw_contact_solve *solve, float near, float spa
     if (solve->sweeps_done == 0)
         return FIRST_WAVE;
     const float root = sqrtf(span), rate = logf((root + 1.0f) / (root - 1.0f));
-    const float left = ceilf(logf(solve->residual / near) / rate);
+    const float left = ceilf(logf(typical / near) / rate);
     *close = !(left > (float)(MOST_IN_WAVE - 1));
     return left > 1.0f ? (size_t)fminf(left, (float)(MOST_IN_WAVE - 1)) : 1;
 }
 
 /* Accelerated sweeps until two in a row, of which one may be small by chance, have come
  * near the tolerance or should have, and a plain one, which takes out what momentum carried
- * too far and tells how near it is; false: they diverge from `first`, the first one's
- * correction (NAN: this is it). */
-static bool accelerate(nrw_contact_solve *solve, int most, float *first)
+ * too far and tells how near it is. `last`, in: INFINITY to begin with; out: that one's
+ * corrections. False: they diverge from the first one's. */
+static bool accelerate(nrw_contact_solve *solve, int most, corrections *first, corrections *last)
 {
     const float span = SPAN + SPAN_STIFF * solve->stiffest, width = (span - 1.0f) / (span + 1.0f);
     const float gain = 2.0f / (HIGHEST + HIGHEST / span), near = NEARLY * solve->tolerance;
@@ -345,26 +369,26 @@ static bool accelerate(nrw_contact_solve *solve, int most, float *first)
     bool begun = false, close, well;
     do {
         nrw_contact_sweep sweeps[MOST_IN_WAVE];
-        float residuals[MOST_IN_WAVE];
-        const size_t n = sweeps_ahead(solve, near, span, &close);
+        corrections done[MOST_IN_WAVE];
+        const bool very_first = solve->sweeps_done == 0;
+        const size_t n = sweeps_ahead(solve, last->typical, near, span, &close);
         for (size_t k = 0; k < n; k++) {
             sweeps[k] = (nrw_contact_sweep){0, weight * gain, weight - 1.0f};
             weight = 1.0f / (1.0f - 0.25f * width * width * (begun ? weight : 2.0f));
             begun = true;
         }
         sweeps[n] = PLAIN_SWEEP;
-        const float last = solve->residual;
-        take_sweeps(solve, sweeps, n + close, residuals);
-        solve->residual = residuals[n - 1 + close];
-        before = n > 1 ? residuals[n - 2] : last;
-        if (isnan(*first))
-            *first = residuals[0];
-        well = !diverges(residuals[n - 1], *first, solve->tolerance);
+        take_sweeps(solve, sweeps, n + close, done);
+        before = n > 1 ? done[n - 2].typical : last->typical;
+        *last = done[n - 1 + close];
+        if (very_first)
+            *first = done[0];
+        well = !diverges(done[n - 1], *first, solve->tolerance);
     } while (
         well && !close && solve->sweeps_done < most &&
-        !(solve->sweeps_done >= solve->sweeps && solve->residual <= near && before <= 2.0f * near));
+        !(solve->sweeps_done >= solve->sweeps && last->typical <= near && before <= 2.0f * near));
     if (!close)
-        take_sweeps(solve, &PLAIN_SWEEP, 1, &solve->residual);
+        take_sweeps(solve, &PLAIN_SWEEP, 1, last);
     return well;
 }
 
@@ -372,14 +396,14 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
 {
     const int most = solve->sweeps > MAX_SWEEPS ? solve->sweeps : MAX_SWEEPS;
     bool well;
-    float first = NAN;
+    corrections first, last = {INFINITY, INFINITY};
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
-    solve->residual = INFINITY;
     do
-        well = accelerate(solve, most, &first);
+        well = accelerate(solve, most, &first, &last);
     while (well && solve->sweeps_done < most &&
-           (solve->residual > solve->tolerance || solve->sweeps_done < solve->sweeps));
+           (!small_enough(solve, last) || solve->sweeps_done < solve->sweeps));
+    solve->residual = last.largest;
     put_last_first(solve);
     if (!well)
         solve_surely(solve);
