@@ -36,6 +36,7 @@ static void no_brakes(nrw_world *world)
         memset(world->brake[k], 0, world->padded * sizeof(float));
     world->solve.excess = NULL;
     world->rows.slide_x = NULL;
+    world->rows.sliding = 0.0f;
 }
 
 static nrw_brake_task task_of(const nrw_world *world, nrw_brake_law law)
@@ -70,6 +71,7 @@ void nrw_brakes_take(nrw_world *world, nrw_brake_law law)
         return;
     }
     const bool slide = world->scenario->model.contact_sliding;
+    const double drag = 4.0 * NRW_PI * world->body.viscosity_Pa_s * world->body.radius_um;
     nrw_brake_task task = task_of(world, law);
     memcpy(task.brake, world->brake, sizeof task.brake);
     if (slide) {
@@ -79,8 +81,7 @@ void nrw_brakes_take(nrw_world *world, nrw_brake_law law)
         task.slide_x = world->slide_x;
         task.slide_y = world->slide_y;
         task.slide_z = world->slide_z;
-        task.drag_scale =
-            (float)(4.0 * NRW_PI * world->body.viscosity_Pa_s * world->body.radius_um);
+        task.drag_scale = (float)drag;
         task.drag_x = world->solve.drag_x;
         task.drag_y = world->solve.drag_y;
         task.drag_z = world->solve.drag_z;
@@ -89,6 +90,7 @@ void nrw_brakes_take(nrw_world *world, nrw_brake_law law)
     world->solve.excess = slide ? world->contacts.excess : NULL;
     world->solve.drag_reach_um = law.reach_um;
     world->rows.slide_x = slide ? world->slide_x : NULL;
+    world->rows.sliding = slide ? (float)drag : 0.0f;
 }
 
 void nrw_brakes_push(nrw_world *world, nrw_brake_law law)

@@ -155,11 +155,15 @@ bool NRW_KERNEL(nrw_contact_close_)(const nrw_close_search *search, size_t first
 enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2, WITH_HELD = 4 };
 
 typedef struct row_sums {
-    nrw_lanes moment, pull, warm[3], spread[NRW_N_TENSOR], force[3], response[10];
+    nrw_lanes moment, stiff, warm[3], spread[NRW_N_TENSOR], force[3], response[10];
 } row_sums;
 
-static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], nrw_lanes inverse2,
-                              nrw_lanes strength, nrw_lanes force[3])
+/* Adds the force of a neighbour; returns how stiffly the two hold each other, over
+ * `strength`: in direction, less what the contact that they press takes of it, 2 n·Tn, where
+ * they repel in distance, 4 (tr T − 3 n·Tn), and by less than tr T nowhere, since a heap is
+ * stiffer than its pairs. */
+static inline nrw_lanes add_dipole(const nrw_near_task *task, const nrw_lanes d[3],
+                                   nrw_lanes inverse2, nrw_lanes strength, nrw_lanes force[3])
 {
     const nrw_lanes xx = lanes_all(task->tensor[NRW_XX]), xy = lanes_all(task->tensor[NRW_XY]);
     const nrw_lanes xz = lanes_all(task->tensor[NRW_XZ]), yy = lanes_all(task->tensor[NRW_YY]);
@@ -173,6 +177,10 @@ static inline void add_dipole(const nrw_near_task *task, const nrw_lanes d[3], n
     force[0] = lanes_fma(twice, ax, lanes_fma(strength * radial, d[0], force[0]));
     force[1] = lanes_fma(twice, ay, lanes_fma(strength * radial, d[1], force[1]));
     force[2] = lanes_fma(twice, az, lanes_fma(strength * radial, d[2], force[2]));
+    const nrw_lanes outward = lanes_fma(lanes_all(2.0f), along, radial);
+    const nrw_lanes rest = lanes_all(task->tensor_rest), one = along + rest;
+    const nrw_lanes trace = xx + yy + zz + lanes_all(3.0f) * rest;
+    return lanes_max(trace, lanes_max(one + one, lanes_all(4.0f) * outward));
 }
 
 /* Ten sums, see tile_kernel.c: xxx xxy xxz yyx yyy yyz zzx zzy zzz and twice xyz. */
@@ -215,7 +223,7 @@ static inline void store_near(const nrw_near_task *task, size_t row, const row_s
         lanes_store(task->fx + row, own * sums->force[0]);
         lanes_store(task->fy + row, own * sums->force[1]);
         lanes_store(task->fz + row, own * sums->force[2]);
-        lanes_store(task->pull + row, own * sums->pull);
+        lanes_store(task->stiff + row, own * sums->stiff);
     }
     if (what & WITH_RESPONSE) {
         /* rows of nrw_pair_task.response from the ten sums */
@@ -232,7 +240,7 @@ static inline void store_near(const nrw_near_task *task, size_t row, const row_s
     }
 }
 
-static inline void near_pass(nrw_near_task *task, const int what)
+static inline void near_pass(nrw_near_task *task, const int what, const bool floor)
 {
     const nrw_contact_rows *rows = &task->rows;
     const float *places = task->places;
@@ -245,7 +253,7 @@ static inline void near_pass(nrw_near_task *task, const int what)
         row_sums sums;
         for (int k = 0; k < 3; k++)
             sums.warm[k] = sums.force[k] = zero;
-        sums.pull = zero;
+        sums.stiff = zero;
         for (int k = 0; k < NRW_N_TENSOR; k++)
             sums.spread[k] = zero;
         if (what & WITH_RESPONSE)
@@ -254,6 +262,9 @@ static inline void near_pass(nrw_near_task *task, const int what)
         nrw_lanes own[4];
         lanes_gather4(places, rows->self + row, own);
         sums.moment = own[3];
+        nrw_lanes less = zero; /* 1 − across/along */
+        if (floor)
+            less = one - lanes_load(task->across + row) / lanes_load(task->along + row);
         const size_t end = rows->starts[chunk + 1];
         const size_t held_end = what & WITH_HELD ? task->held_ends[chunk] : 0;
         for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
@@ -283,8 +294,12 @@ static inline void near_pass(nrw_near_task *task, const int what)
             sums.warm[1] = lanes_fma(guess, ny, sums.warm[1]);
             sums.warm[2] = lanes_fma(guess, nz, sums.warm[2]);
             const nrw_lane_mask contact = lanes_above(gap, edge);
-            const nrw_lanes mx = lanes_only(contact, nx), my = lanes_only(contact, ny);
-            const nrw_lanes mz = lanes_only(contact, nz);
+            /* n nᵀ over the square of m; z is scaled in the end, which the sums' own terms
+             * take as it comes */
+            nrw_lanes weight = lanes_only(contact, one);
+            if (floor)
+                weight = weight / (one - less * (nz * nz));
+            const nrw_lanes mx = weight * nx, my = weight * ny, mz = weight * nz;
             sums.spread[NRW_XX] = lanes_fma(mx, nx, sums.spread[NRW_XX]);
             sums.spread[NRW_XY] = lanes_fma(mx, ny, sums.spread[NRW_XY]);
             sums.spread[NRW_XZ] = lanes_fma(mx, nz, sums.spread[NRW_XZ]);
@@ -294,37 +309,52 @@ static inline void near_pass(nrw_near_task *task, const int what)
             if (what & (WITH_DIPOLES | WITH_RESPONSE)) {
                 const nrw_lanes inverse2 = lanes_min(inverse * inverse, most);
                 const nrw_lanes strength = other[3] * inverse2 * inverse2 * lanes_sqrt(inverse2);
-                sums.pull = sums.pull + strength;
-                if (what & WITH_DIPOLES)
-                    add_dipole(task, d, inverse2, strength, sums.force);
+                if (what & WITH_DIPOLES) {
+                    const nrw_lanes held = add_dipole(task, d, inverse2, strength, sums.force);
+                    sums.stiff = lanes_fma(strength, held, sums.stiff);
+                }
                 if (what & WITH_RESPONSE)
                     add_response(d, inverse2, strength, sums.response);
             }
+        }
+        if (floor) {
+            const nrw_lanes ratio = one - less, root = lanes_sqrt(ratio);
+            sums.spread[NRW_XZ] = root * sums.spread[NRW_XZ];
+            sums.spread[NRW_YZ] = root * sums.spread[NRW_YZ];
+            sums.spread[NRW_ZZ] = ratio * sums.spread[NRW_ZZ];
         }
         store_near(task, row, &sums, what);
     }
     task->largest_overlap = lanes_largest(largest);
 }
 
+static inline void near_with(nrw_near_task *task, const int what)
+{
+    if (task->along)
+        near_pass(task, what, true);
+    else
+        near_pass(task, what, false);
+}
+
 void NRW_KERNEL(nrw_near_geometry_)(nrw_near_task *task)
 {
     if (task->held)
-        near_pass(task, WITH_HELD);
+        near_with(task, WITH_HELD);
     else
-        near_pass(task, 0);
+        near_with(task, 0);
 }
 
 void NRW_KERNEL(nrw_near_dipoles_)(nrw_near_task *task)
 {
     if (task->held)
-        near_pass(task, WITH_DIPOLES | WITH_HELD);
+        near_with(task, WITH_DIPOLES | WITH_HELD);
     else
-        near_pass(task, WITH_DIPOLES);
+        near_with(task, WITH_DIPOLES);
 }
 
 void NRW_KERNEL(nrw_near_response_)(nrw_near_task *task)
 {
-    near_pass(task, WITH_RESPONSE);
+    near_with(task, WITH_RESPONSE);
 }
 
 /* --- brakes and friction ---------------------------------------------------- */

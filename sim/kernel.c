@@ -25,6 +25,7 @@
     nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix, nrw_step_screen_##suffix;     \
     nrw_velocity_kernel nrw_step_velocity_##suffix;                                                \
     nrw_predict_kernel nrw_step_predict_##suffix;                                                  \
+    nrw_farthest_kernel nrw_step_farthest_##suffix;                                                \
     nrw_store_kernel nrw_step_store_##suffix;                                                      \
     nrw_strayed_kernel nrw_step_strayed_##suffix;                                                  \
     nrw_normals_kernel nrw_normals_##suffix;
@@ -72,6 +73,7 @@
         .screen = nrw_step_screen_##suffix,                                                        \
         .velocity = nrw_step_velocity_##suffix,                                                    \
         .predict = nrw_step_predict_##suffix,                                                      \
+        .farthest = nrw_step_farthest_##suffix,                                                    \
         .store = nrw_step_store_##suffix,                                                          \
         .strayed = nrw_step_strayed_##suffix,                                                      \
         .normals = nrw_normals_##suffix,                                                           \

@@ -190,11 +190,16 @@ typedef struct nrw_near_task {
     const uint32_t *held_ends;       /* (chunks) */
     float stiffness;                 /* pN/µm */
     float *warm_x, *warm_y, *warm_z; /* out: Σ guess n, µm */
-    float *crowd;                    /* out: bound of the largest eigenvalue of Σ n nᵀ */
-    float tensor[NRW_N_TENSOR];      /* as in nrw_pair_task */
+    /* out: bound of the largest eigenvalue of Σ m mᵀ, m along (1, 1, √(across/along)) n: of
+     * the mobilities' own measure, in which rows close to a floor see their contacts nearer
+     * to its plane. Both NULL: of Σ n nᵀ */
+    float *crowd;
+    const float *along, *across; /* (n_rows) mobilities along and across the floor */
+    float tensor[NRW_N_TENSOR];  /* as in nrw_pair_task */
+    float tensor_rest;           /* what was taken from its diagonal: T is with it */
     float core2;
-    float *fx, *fy, *fz;               /* out: dipole force of the listed neighbours */
-    float *pull;                       /* out: Σ of both moments (nominal: 1) over r⁵ */
+    float *fx, *fy, *fz; /* out: dipole force of the listed neighbours */
+    float *stiff;        /* out: Σ m m' max(tr T, 2 n·Tn, 4 (tr T − 3 n·Tn))/r⁵, pN/µm */
     float *response[3 * NRW_N_TENSOR]; /* in, out: less the listed neighbours' part */
     float largest_overlap;             /* in, out: of contact distances */
 } nrw_near_task;
@@ -284,8 +289,10 @@ typedef struct nrw_rows_task {
     float *spin_x, *spin_y, *spin_z, *spins, *qx, *qy, *tz;
     const float *fx, *fy, *fz, *ux, *uy, *uz; /* forces and pair flow */
     float *base_x, *base_y, *base_z, *vx, *vy, *vz;
-    const float *noise;         /* (4 a particle); NULL: none */
-    const float *warm_z, *pull; /* of nrw_near_task */
+    const float *noise;          /* (4 a particle); NULL: none */
+    const float *warm_z, *stiff; /* of nrw_near_task */
+    const float *excess_sum;     /* of nrw_brake_task */
+    float sliding;               /* drag against sliding over it, pN·s/µm; 0: none */
     float *free_x, *free_y, *free_z, *move_xy, *move_z;
     float *floor_force, *floor_slope, *floor_z, *floor_give, *ceiling_z;
     float *px, *py, *pz, *places, *sum_x, *sum_y, *sum_z;
@@ -298,7 +305,7 @@ typedef struct nrw_rows_task {
 
 typedef void nrw_rows_kernel(const nrw_rows_task *task);
 /* v = base + mobility × Σ forces (NULL: none). Largest planar speed, its largest
- * change, and largest mobility × pull. */
+ * change, and largest mobility × stiffness, less what drag against sliding takes of it. */
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
                                  float largest[3]);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
@@ -306,8 +313,12 @@ typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
  * it would be if each were displaced once more by the `last` of its own (n_rows), µm. */
 typedef float nrw_strayed_kernel(const nrw_rows_task *task, const float *const last[3], size_t n,
                                  float *next);
-/* Adds the displacements u to the places; the largest, or NAN if one is. */
-typedef float nrw_store_kernel(const nrw_rows_task *task, const float *const u[3]);
+/* The largest of the displacements u of a substep of h s that `predict` has begun, µm: in the
+ * plane and without noise, and of all; NAN, both: some row's isn't a number. */
+typedef void nrw_farthest_kernel(const nrw_rows_task *task, const float *const u[3], float h,
+                                 float largest[2]);
+/* Adds the displacements u to the places. */
+typedef void nrw_store_kernel(const nrw_rows_task *task, const float *const u[3]);
 
 /* Blocks among which the neighbours of some rows are. */
 typedef struct nrw_close_search {
@@ -363,6 +374,7 @@ typedef struct nrw_kernels {
     nrw_rows_kernel *spins, *base, *screen;
     nrw_velocity_kernel *velocity;
     nrw_predict_kernel *predict;
+    nrw_farthest_kernel *farthest;
     nrw_store_kernel *store;
     nrw_strayed_kernel *strayed;
     nrw_normals_kernel *normals;

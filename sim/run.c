@@ -20,7 +20,6 @@
 #include "sampled_average.h"
 #include "world.h"
 
-#define STEP_MAX_S 0.020
 /* A step that fails is halved, at most to this part of the longest; afterwards steps
  * grow back by this factor each. */
 #define STEP_CUT_MAX 256.0
@@ -232,7 +231,7 @@ static nrw_status step_once(nrw_run_state *run, double h, double most)
 /* Longest step; a flow's pulses are followed. */
 static double longest_step(const nrw_run_state *run)
 {
-    const double most = run->config->step_max_s > 0.0 ? run->config->step_max_s : STEP_MAX_S;
+    const double most = run->config->step_max_s > 0.0 ? run->config->step_max_s : NRW_STEP_MAX_S;
     const nrw_flow *flow = nrw_channel_flow(run->channel);
     return flow ? fmin(most, nrw_flow_step_max_s(flow)) : most;
 }

@@ -12,6 +12,9 @@
 #include "scenario.h"
 #include "schedule.h"
 
+/* The longest step where nothing asks for shorter ones: four a frame of 10 Hz. */
+#define NRW_STEP_MAX_S 0.025
+
 typedef enum nrw_model { NRW_MODEL_AUTO, NRW_MODEL_AVERAGED, NRW_MODEL_RESOLVED } nrw_model;
 
 typedef enum nrw_fate {
@@ -60,7 +63,7 @@ typedef struct nrw_run_config {
     nrw_model model;
     nrw_draw draw;
     double keep_fraction;      /* (0, 1]: simulate only this share of the particles (planner) */
-    double step_max_s;         /* 0: the default 0.020 */
+    double step_max_s;         /* 0: the default NRW_STEP_MAX_S */
     bool record;               /* keep frames (morphology, trajectory) in the result */
     double trajectory_every_s; /* spacing of stored positions; 0: every frame */
     nrw_progress progress;     /* may be NULL */

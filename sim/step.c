@@ -19,18 +19,25 @@
 #include "particle.h"
 #include "random.h"
 #include "screen.h"
+#include "stray.h"
 #include "wall_drag.h"
 #include "world.h"
 #include "world_order.h"
 
-/* Error rule: ½ h² |Δv/Δt| at most this share of a diameter; and, for what is held over a
- * step, its root mean square over the particles at most that: what all share adds up. */
+/* Error rule: ½ h² |Δv/Δt| at most this share of a diameter in a substep, and in a step of own
+ * moments; for what else is held over a step at most twice as much, and its root mean square over
+ * the particles at most that: what all share adds up. */
 #define ACCELERATION_ERROR 0.1
+#define HELD_ERROR_MOST 0.2
 #define HELD_ERROR 0.0125
-/* No particle may move farther than this share of a diameter in one step. */
+/* Nobody may move farther in the plane than this share of a diameter in one substep, noise
+ * aside, nor with it than so many. */
 #define MOVE_MAX 0.5
-/* ... nor does the channel's flow carry one farther in one step, in diameters. */
+#define FARTHEST 2.0
+/* ... nor does the channel's flow carry one farther in one step, and in a substep, in
+ * diameters. */
 #define CARRY_MAX 1.0
+#define CARRY_SUBSTEP_MAX 0.4
 /* Steps shorter than this share of the wanted one mean that it diverges. */
 #define STEP_SHRINK_MAX 256.0
 /* Overlap of two particles, as a share of their distance, beyond which the state
@@ -43,9 +50,9 @@
 /* Pairs that may come to touch in a substep are closer than this share of a
  * diameter: all that are listed. */
 #define CANDIDATE_SHARE 0.5f
-/* Longest substep times mobility times Σ 0.3 ⟨m²⟩/r⁵ over close neighbours, the
- * scale of the stiffness that their dipoles give a particle. Beyond 2.5 standing
- * sheets of a tilted swarm begin to bounce. */
+/* Longest substep times mobility times the stiffness that the dipoles of close neighbours give
+ * a particle. Beyond 2.5 standing sheets of a tilted swarm begin to bounce. Drag against
+ * sliding, which is implicit, damps such motions: the mobility is the one that it leaves. */
 #define STABLE_SHARE 1.6
 
 /* The same for own moments with the scale of a single pair, 0.3 ⟨m²⟩/d⁵. */
@@ -262,23 +269,27 @@ static nrw_status report_move(const nrw_world *world, double h, nrw_errors *erro
                           world->y[worst]);
 }
 
-static nrw_status move(nrw_world *world, double h, nrw_errors *errors)
+/* Moves through h s; false: some particle would go too far, and nothing has moved. */
+static bool move(nrw_world *world, double h)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
     const nrw_contact_solve *solve = &world->solve;
+    const double d = world->body.diameter_um;
     if (world->rows.noise)
         nrw_normal_array(world->seed, NRW_STREAM_NOISE, world->step, world->n, world->noise);
     kernels->predict(&world->rows, (float)h);
     solve_contacts(world, h);
     const float *const moved[3] = {solve->ux, solve->uy, solve->uz};
-    const double farthest_um = (double)kernels->store(&world->rows, moved);
-    if (!(farthest_um < 2.0 * world->body.diameter_um))
-        return report_move(world, h, errors);
+    float largest[2];
+    kernels->farthest(&world->rows, moved, (float)h, largest);
+    if (!((double)largest[0] <= MOVE_MAX * d && (double)largest[1] < FARTHEST * d))
+        return false;
+    kernels->store(&world->rows, moved);
     world->time_s += h;
     world->step++;
     world->n_steps++;
     world->substep_s = h;
-    return NRW_OK;
+    return true;
 }
 
 /* Displacements of the substeps since the step's beginning go to the particles. */
@@ -330,11 +341,23 @@ double nrw_world_stable_s(const nrw_world *world, double size2)
     return world->has_old_velocity ? fmin(stable, world->own_allowed_s) : stable;
 }
 
+/* The fastest that the channel's flow carries a particle, µm/s. */
+static double carried_um_s(const nrw_world *world)
+{
+    float carried = 0.0f;
+    for (size_t row = 0; row < world->n; row++) {
+        const float square =
+            world->flow_x[row] * world->flow_x[row] + world->flow_y[row] * world->flow_y[row];
+        carried = square > carried ? square : carried;
+    }
+    return sqrt((double)carried);
+}
+
 /* The longest step that the error rule allows for the forces that are held over it, in
  * vx, vy: those of all but close neighbours, or all of own moments. */
 static double allowed_s(const nrw_world *world)
 {
-    float change = 0.0f, carried = 0.0f;
+    float change = 0.0f;
     double squares = 0.0;
     for (size_t row = 0; row < world->n && world->has_old_velocity; row++) {
         const size_t i = world->contacts.order[row];
@@ -343,22 +366,16 @@ static double allowed_s(const nrw_world *world)
         change = square > change ? square : change;
         squares += (double)square;
     }
-    for (size_t row = 0; row < world->n; row++) {
-        const float square =
-            world->flow_x[row] * world->flow_x[row] + world->flow_y[row] * world->flow_y[row];
-        carried = square > carried ? square : carried;
-    }
     const double d = world->body.diameter_um, twice = 2.0 * d * world->old_step_s;
+    const double most = world->own_moments ? ACCELERATION_ERROR : HELD_ERROR_MOST;
     double allowed = INFINITY;
     if (change > 0.0f)
-        allowed = sqrt(twice * ACCELERATION_ERROR / sqrt((double)change));
+        allowed = sqrt(twice * most / sqrt((double)change));
     /* own moments turn within the step: they change much that is not held */
     if (squares > 0.0 && !world->own_moments)
         allowed = fmin(allowed, sqrt(twice * HELD_ERROR / sqrt(squares / (double)world->n)));
     /* the flow is that of the place at the step's beginning */
-    if (carried > 0.0f)
-        allowed = fmin(allowed, CARRY_MAX * d / sqrt((double)carried));
-    return allowed;
+    return fmin(allowed, CARRY_MAX * d / fmax(world->carried_um_s, 1e-15));
 }
 
 /* Halvings of h_s down to that. */
@@ -380,6 +397,13 @@ static void remember_velocity(nrw_world *world, double h)
     }
     world->has_old_velocity = true;
     world->old_step_s = h;
+}
+
+/* The moments' mean tensor as close neighbours see it from now on. */
+static void take_tensor(nrw_near_task *near, nrw_sym3 tensor)
+{
+    nrw_pair_tensor(near->tensor, tensor);
+    near->tensor_rest = (float)(3.0 * NRW_MU0_4PI * tensor.zz);
 }
 
 /* Everything that is evaluated once a step, at its beginning. */
@@ -415,11 +439,12 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     world->rows.torque[1] = (float)excitation->torque.y;
     world->rows.torque[2] = (float)excitation->torque.z;
     take_flow(world, h_s);
+    world->carried_um_s = carried_um_s(world);
     near->core2 = task->core2;
     forget_forces(world);
     near->largest_overlap = 0.0f;
     near->candidate_um = CANDIDATE_SHARE * (float)world->body.diameter_um;
-    nrw_pair_tensor(near->tensor, phases ? excitation->substep_tensors[0] : excitation->tensor);
+    take_tensor(near, phases ? excitation->substep_tensors[0] : excitation->tensor);
     (world->own_moments ? kernels->near_geometry : kernels->near_dipoles)(near);
 
     const nrw_brake_law law = nrw_brake_law_of(world, excitation->size2);
@@ -463,7 +488,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
 
 /* Smooth velocity: what is held over the step, and the forces of close neighbours
  * (`with_near`) and of the phase. Largest speed, its change since the last
- * call, and mobility × pull of the neighbours. */
+ * call, and mobility × stiffness of the neighbours' dipoles. */
 static void update_velocity(nrw_world *world, bool with_near, bool phases, float largest[3])
 {
     const nrw_near_task *near = &world->near;
@@ -474,52 +499,52 @@ static void update_velocity(nrw_world *world, bool with_near, bool phases, float
     nrw_kernels_get()->velocity(&world->rows, forces, largest);
 }
 
-/* Whether some particle has moved so far since the list was made that it may touch one
- * that is not listed, or may overlap it by a third of a radius after one more substep like
- * its last: the step must end there. */
-static bool strayed(const nrw_world *world)
+/* How long the next substep may be, after one of last_h s (0: the first), by the stability of
+ * the near forces and the error rule. */
+static double substep_allowed_s(const nrw_world *world, double last_h, const float largest[3])
 {
-    const float a = world->largest_radius;
-    const nrw_contact_solve *solve = &world->solve;
-    const float *const last[3] = {solve->ux, solve->uy, solve->uz};
-    float next;
-    const float gone = nrw_kernels_get()->strayed(&world->rows, last, world->n, &next);
-    return !(gone <= nrw_contacts_limit_um(a)) ||
-           next > (NRW_CONTACT_REACH - 1.0f + 1.0f / 6.0f) * a;
+    const double d = world->body.diameter_um;
+    double allowed = CARRY_SUBSTEP_MAX * d / fmax(world->carried_um_s, 1e-15);
+    if (!world->own_moments)
+        allowed = fmin(allowed, STABLE_SHARE / fmax((double)largest[2], 1e-15));
+    if (last_h > 0.0)
+        allowed = fmin(
+            allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax((double)largest[1], 1e-15)));
+    return allowed;
 }
 
-/* Moves through `span` s in substeps as long as the stability of the near forces and
- * the error rule allow. `fresh`: near->... already holds the present positions. */
-static nrw_status advance(nrw_world *world, double span, double stiff, double least, bool phases,
-                          bool *fresh, double *taken, nrw_errors *errors)
+/* Moves through `span` s in substeps. One that would take a particle too far is taken again,
+ * half as long, and those after it are no longer. `fresh`: near->... already holds the present
+ * positions. */
+static nrw_status advance(nrw_world *world, double span, double least, bool phases, bool *fresh,
+                          double *taken, nrw_errors *errors)
 {
     const nrw_kernels *kernels = nrw_kernels_get();
     const bool with_near = !world->own_moments;
-    const double d = world->body.diameter_um;
-    double left = span, last_h = 0.0;
+    double left = span, last_h = 0.0, most = INFINITY;
     while (left > 1e-9 * span) {
         if (!*fresh)
             (with_near ? kernels->near_dipoles : kernels->near_geometry)(&world->near);
         *fresh = false;
         float largest[3];
         update_velocity(world, with_near, phases, largest);
-        double allowed = MOVE_MAX * d / fmax((double)largest[0], 1e-15);
-        if (with_near)
-            allowed = fmin(allowed, STABLE_SHARE / fmax(stiff * (double)largest[2], 1e-15));
-        if (last_h > 0.0)
-            allowed = fmin(allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h /
-                                         fmax((double)largest[1], 1e-15)));
+        const double allowed = fmin(most, substep_allowed_s(world, last_h, largest));
         if (!(allowed >= least))
             return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                                   "the step fell below %.3g s at t = %.6g s", allowed,
                                   world->time_s);
-        last_h = left / fmax(1.0, ceil(left / allowed - 1e-6));
-        nrw_status status = move(world, last_h, errors);
-        if (status != NRW_OK)
-            return status;
-        left -= last_h;
-        *taken += last_h;
-        if (left > 1e-9 * span && strayed(world))
+        const double h = left / fmax(1.0, ceil(left / allowed - 1e-6));
+        if (!move(world, h)) {
+            most = 0.5 * h;
+            if (most < least)
+                return report_move(world, h, errors);
+            forget_forces(world); /* those of the substep that was given up */
+            continue;
+        }
+        last_h = h;
+        left -= h;
+        *taken += h;
+        if (left > 1e-9 * span && nrw_stray_may_meet(world))
             break;
     }
     return NRW_OK;
@@ -564,21 +589,21 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (h < least)
         return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                               "the step fell below %.3g s at t = %.6g s", h, world->time_s);
-    const double stiff = 3.0 * NRW_MU0_4PI * excitation->size2, begun = world->time_s;
+    const double begun = world->time_s;
     bool fresh = true;
     for (int k = 0; k < n_spans; k++) {
         if (phases) {
-            nrw_pair_tensor(world->near.tensor, excitation->substep_tensors[k]);
+            take_tensor(&world->near, excitation->substep_tensors[k]);
             nrw_pair_sum_phase(world, excitation->substep_tensors[k]);
         }
         double taken = 0.0;
-        status = advance(world, h / n_spans, stiff, least, phases, &fresh, &taken, errors);
+        status = advance(world, h / n_spans, least, phases, &fresh, &taken, errors);
         *taken_s += taken;
         if (status != NRW_OK) {
             world->time_s = begun;
             return status;
         }
-        if (k + 1 < n_spans && strayed(world))
+        if (k + 1 < n_spans && nrw_stray_may_meet(world))
             break; /* someone new may be near: look around again */
     }
     nrw_brakes_remember(world, *taken_s);

@@ -11,6 +11,7 @@ nrw_rows_kernel NRW_KERNEL(nrw_step_base_);
 nrw_rows_kernel NRW_KERNEL(nrw_step_screen_);
 nrw_velocity_kernel NRW_KERNEL(nrw_step_velocity_);
 nrw_predict_kernel NRW_KERNEL(nrw_step_predict_);
+nrw_farthest_kernel NRW_KERNEL(nrw_step_farthest_);
 nrw_store_kernel NRW_KERNEL(nrw_step_store_);
 nrw_strayed_kernel NRW_KERNEL(nrw_step_strayed_);
 
@@ -131,6 +132,7 @@ void NRW_KERNEL(nrw_step_base_)(const nrw_rows_task *task)
 void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *const forces[2][3],
                                     float largest[3])
 {
+    const nrw_lanes sliding = lanes_all(task->sliding);
     nrw_lanes speed = lanes_all(0.0f), change = speed, stiff = speed;
     for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
         nrw_lanes f[3];
@@ -148,7 +150,9 @@ void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *cons
         const nrw_lanes dx = vx - lanes_load(task->vx + row), dy = vy - lanes_load(task->vy + row);
         speed = lanes_max(speed, lanes_fma(vx, vx, vy * vy));
         change = lanes_max(change, lanes_fma(dx, dx, dy * dy));
-        stiff = lanes_max(stiff, along * lanes_load(task->pull + row));
+        const nrw_lanes damped =
+            lanes_fma(sliding * along, lanes_load(task->excess_sum + row), lanes_all(1.0f));
+        stiff = lanes_max(stiff, along * lanes_load(task->stiff + row) / damped);
         lanes_store(task->vx + row, vx);
         lanes_store(task->vy + row, vy);
         lanes_store(task->vz + row, vz);
@@ -236,28 +240,47 @@ void NRW_KERNEL(nrw_step_predict_)(const nrw_rows_task *task, float h)
     }
 }
 
-float NRW_KERNEL(nrw_step_store_)(const nrw_rows_task *task, const float *const u[3])
+void NRW_KERNEL(nrw_step_farthest_)(const nrw_rows_task *task, const float *const u[3], float h,
+                                    float largest[2])
 {
-    nrw_lanes largest = lanes_all(0.0f);
+    const nrw_lanes step = lanes_all(h);
+    nrw_lanes smooth = lanes_all(0.0f), all = smooth;
+    for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
+        const nrw_lanes ux = lanes_load(u[0] + row), uy = lanes_load(u[1] + row);
+        const nrw_lanes uz = lanes_load(u[2] + row);
+        /* what is free but for the smooth velocity's part is noise */
+        const nrw_lanes x =
+            lanes_fma(step, lanes_load(task->vx + row), ux - lanes_load(task->free_x + row));
+        const nrw_lanes y =
+            lanes_fma(step, lanes_load(task->vy + row), uy - lanes_load(task->free_y + row));
+        const nrw_lanes square = lanes_fma(ux, ux, lanes_fma(uy, uy, uz * uz));
+        /* a NaN must not hide: the maximum keeps its second argument then */
+        if (lanes_bits(lanes_above(square, lanes_all(-1.0f))) != LANES_ALL_BITS) {
+            largest[0] = largest[1] = NAN;
+            return;
+        }
+        smooth = lanes_max(smooth, lanes_fma(x, x, y * y));
+        all = lanes_max(all, square);
+    }
+    largest[0] = sqrtf(lanes_largest(smooth));
+    largest[1] = sqrtf(lanes_largest(all));
+}
+
+void NRW_KERNEL(nrw_step_store_)(const nrw_rows_task *task, const float *const u[3])
+{
     float *places[3] = {task->px, task->py, task->pz};
     float *sums[3] = {task->sum_x, task->sum_y, task->sum_z};
     for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
-        nrw_lanes at[4], square = lanes_all(0.0f);
+        nrw_lanes at[4];
         for (int axis = 0; axis < 3; axis++) {
             const nrw_lanes moved = lanes_load(u[axis] + row);
             at[axis] = lanes_load(places[axis] + row) + moved;
             lanes_store(places[axis] + row, at[axis]);
             lanes_store(sums[axis] + row, lanes_load(sums[axis] + row) + moved);
-            square = lanes_fma(moved, moved, square);
         }
         at[3] = lanes_load(task->row_moment + row);
         lanes_scatter4(task->places, row, at);
-        /* a NaN must not hide: the maximum keeps its second argument then */
-        largest = lanes_max(largest, square);
-        if (lanes_bits(lanes_above(square, lanes_all(-1.0f))) != LANES_ALL_BITS)
-            return NAN;
     }
-    return sqrtf(lanes_largest(largest));
 }
 
 /* A vector whose rows beyond n are replaced by `rest`. */

@@ -90,6 +90,7 @@ typedef struct nrw_world {
     float *spin_x, *spin_y, *spin_z;    /* 1/s */
     float *spins;                       /* ((padded + 1) x 4) the same, row by row */
     float *noise;                       /* (4 × padded) normals, by particle */
+    double carried_um_s;                /* the fastest of these: */
     float *flow_x, *flow_y;          /* how the channel's flow carries a free sphere, µm/s, and */
     float *turn_x, *turn_y, *turn_z; /* turns it, 1/s; 0 at rest */
     float *base_x, *base_y, *base_z; /* velocity without close neighbours' dipoles, µm/s */

@@ -91,7 +91,7 @@ static const size_t BY_ROW[] = {offsetof(nrw_world, radius),
                                 offsetof(nrw_world, floor_give),
                                 offsetof(nrw_world, wall_give),
                                 offsetof(nrw_world, wall_free2),
-                                offsetof(nrw_world, near.pull),
+                                offsetof(nrw_world, near.stiff),
                                 offsetof(nrw_world, excess_sum),
                                 offsetof(nrw_world, solve.ease_xy),
                                 offsetof(nrw_world, solve.ease_z),
@@ -233,7 +233,8 @@ static void wire_rows(nrw_world *world)
         .vz = world->vz,
         .noise = scenario->model.brownian ? world->noise : NULL,
         .warm_z = world->near.warm_z,
-        .pull = world->near.pull,
+        .stiff = world->near.stiff,
+        .excess_sum = world->excess_sum,
         .free_x = world->free_x,
         .free_y = world->free_y,
         .free_z = world->free_z,
@@ -298,6 +299,8 @@ static void wire_solve(nrw_world *world)
     world->near.places = world->places;
     world->near.held_ends = world->contacts.ends;
     world->near.stiffness = world->rows.stiffness;
+    world->near.along = body->has_floor ? world->along : NULL;
+    world->near.across = body->has_floor ? world->across : NULL;
 }
 
 void nrw_world_wire(nrw_world *world)

@@ -100,6 +100,7 @@ static void clear(void)
     memset(expected, 0, sizeof expected);
 }
 
+#define REST 90.0 /* of the diagonal, which exerts no force */
 static const nrw_sym3 tensor = {450.0, 40.0, -70.0, 330.0, -195.0, 120.0};
 
 static nrw_near_task near_task(void)
@@ -114,11 +115,12 @@ static nrw_near_task near_task(void)
                                         tensor.yy, tensor.yz, tensor.zz};
     for (int k = 0; k < NRW_N_TENSOR; k++)
         task.tensor[k] = (float)(0.3 * parts[k]);
+    task.tensor_rest = (float)(0.3 * REST);
     float **outputs[] = {&task.fx,     &task.fy,     &task.fz,   &task.warm_x,
                          &task.warm_y, &task.warm_z, &task.crowd};
     for (int k = 0; k < 7; k++)
         *outputs[k] = out[k];
-    task.pull = out[16];
+    task.stiff = out[16];
     for (int k = 0; k < N_RESPONSES; k++)
         task.response[k] = responses[k];
     return task;
@@ -177,7 +179,12 @@ static void expect_dipoles(void)
             if (listed(i, j)) {
                 add(0, i, moment_of(i) * moment_of(j), dipole_force(apart(j, i)));
                 const double r = fmax(nrw_vec3_norm(apart(j, i)), CORE);
-                expected[16][i] += moment_of(i) * moment_of(j) / pow(r, 5.0);
+                const nrw_vec3 d = apart(j, i);
+                const double trace = tensor.xx + tensor.yy + tensor.zz + 3.0 * REST;
+                const double along = REST + nrw_vec3_dot(nrw_sym3_times(tensor, d), d) /
+                                                fmax(r * r, nrw_vec3_dot(d, d));
+                expected[16][i] += 0.3 * moment_of(i) * moment_of(j) / pow(r, 5.0) *
+                                   fmax(trace, fmax(2.0 * along, 4.0 * (trace - 3.0 * along)));
             }
 }
 
@@ -324,6 +331,44 @@ Test(near_kernel, crowd_bounds_the_largest_eigenvalue_of_the_contact_directions)
             cr_assert_leq(bound, 1.5 * exact + 1e-5);
         }
     }
+}
+
+Test(near_kernel, near_a_floor_crowd_bounds_the_directions_as_mobilities_see_them)
+{
+    static _Alignas(64) float along[ROWS], across[ROWS];
+    uint64_t state = 21;
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
+    double beyond = 0.0;
+    for (size_t row = 0; row < ROWS; row++) {
+        along[row] = (float)(20.0 + 20.0 * uniform(&state));
+        across[row] = along[row] * (float)(0.05 + 0.95 * uniform(&state));
+    }
+    for (size_t k = 0; k < n_kernels; k++) {
+        clear();
+        nrw_near_task task = near_task();
+        task.along = along;
+        task.across = across;
+        kernels[k].near_geometry(&task);
+        for (size_t i = 0; i < N; i++) {
+            const size_t row = contacts.row_of[i];
+            nrw_sym3 sum = {0.0, 0.0, 0.0, 0.0, 0.0, 0.0}, plain = sum;
+            for (size_t j = 0; j < N; j++) {
+                if (!listed(i, j) || gap_of(i, j) < -(double)CANDIDATE)
+                    continue;
+                nrw_vec3 m = apart(j, i);
+                plain = nrw_sym3_add_scaled(plain, nrw_sym3_outer(m), 1.0 / nrw_vec3_dot(m, m));
+                m.z *= sqrt((double)across[row] / (double)along[row]);
+                sum = nrw_sym3_add_scaled(sum, nrw_sym3_outer(m), 1.0 / nrw_vec3_dot(m, m));
+            }
+            const double exact = largest_eigenvalue(sum), bound = (double)out[6][row];
+            cr_assert_geq(bound, exact - 1e-5, "particle %zu: %g below %g", i, bound, exact);
+            cr_assert_leq(bound, 1.5 * exact + 1e-5);
+            beyond = fmax(beyond, exact - largest_eigenvalue(plain));
+        }
+    }
+    /* the plain directions would not do */
+    cr_assert_gt(beyond, 0.3);
 }
 
 /* --- brakes and friction ------------------------------------------------------------- */

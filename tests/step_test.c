@@ -211,21 +211,46 @@ Test(step, velocities_that_change_fast_shorten_the_step)
         setup.scenario->map.has_floor = false;
         setup.scenario->model.gravity = false;
         nrw_world *world = small_world(&setup, false);
-        const nrw_field field = {{20.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 0.0};
+        const nrw_field field = {{25.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 0.0};
         nrw_excitation excitation = small_excitation(world, &field);
         share(&excitation, substeps);
         double least = INFINITY;
         for (int k = 0; k < 6; k++) {
             double taken;
-            cr_assert_eq(nrw_world_step(world, &excitation, 0.004, &taken, NULL), NRW_OK);
-            cr_assert_leq(taken, 0.004 + 1e-12);
+            cr_assert_eq(nrw_world_step(world, &excitation, 0.016, &taken, NULL), NRW_OK);
+            cr_assert_leq(taken, 0.016 + 1e-12);
             cr_assert_gt(taken, 0.0);
             least = fmin(least, world->substep_s);
         }
-        cr_assert_lt(least, 0.75 * 0.004 / substeps);
+        cr_assert_lt(least, 0.75 * 0.016 / substeps);
         nrw_world_destroy(world);
         small_setup_clear(&setup);
     }
+}
+
+Test(step, no_substep_takes_a_particle_farther_than_half_a_diameter)
+{
+    /* two that rush at each other */
+    const double at[2][3] = {{0.0, 0.0, 0.0}, {4.6, 0.0, 0.0}};
+    small_setup setup = small_setup_open(2, at);
+    setup.scenario->map.has_floor = false;
+    setup.scenario->model.gravity = false;
+    nrw_world *world = small_world(&setup, false);
+    const nrw_field field = {{20.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}, 0.0};
+    const nrw_excitation excitation = small_excitation(world, &field);
+    double taken, fastest = 0.0;
+    for (int k = 0; k < 20; k++) {
+        const double before = world->x[1] - world->x[0];
+        const uint64_t steps = world->n_steps;
+        cr_assert_eq(nrw_world_step(world, &excitation, 0.025, &taken, NULL), NRW_OK);
+        const double moved = 0.5 * (before - (world->x[1] - world->x[0]));
+        cr_assert_leq(moved, 0.5 * 3.0 * (double)(world->n_steps - steps) + 1e-6);
+        fastest = fmax(fastest, moved / (double)(world->n_steps - steps));
+    }
+    cr_assert_gt(fastest, 0.2);
+    cr_assert_float_eq(world->x[1] - world->x[0], 3.0, 0.4);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
 }
 
 /* Root mean square of ½ h² |Δv/Δt| over two particles, µm. */
