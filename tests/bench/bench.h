@@ -188,7 +188,7 @@ bool bench_setting_demo(bench_setting *setting, const char *schedule);
 void bench_setting_clear(bench_setting *setting);
 
 /* Longest step: nrw_run's default. */
-#define BENCH_STEP_S 0.020
+#define BENCH_STEP_S NRW_STEP_MAX_S
 /* A world of that, and what a rotating field of 10 mT, 50 Hz and a tilt does to
  * it in the averaged model. */
 nrw_world *bench_world_make(const bench_setting *setting, uint64_t seed);

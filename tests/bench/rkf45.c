@@ -15,7 +15,7 @@
 #define GATHER_S 12.0
 #define SPAN_S 0.2
 #define TOLERANCE_UM 3e-3 /* of a step: 0.001 diameters */
-#define STEP_MAX_S 0.020  /* as nrw_run's default */
+#define STEP_MAX_S NRW_STEP_MAX_S
 
 enum { ROUNDS_MOST = 11 };
 

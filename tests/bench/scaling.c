@@ -50,7 +50,8 @@ static double advance(nrw_world *world, const nrw_excitation *excitation, double
     const double until = world->time_s + seconds;
     double spent = 0.0, taken;
     while (until - world->time_s > 1e-9 && !isnan(spent)) {
-        spent += step_seconds(world, excitation, fmin(BENCH_STEP_S, until - world->time_s), &taken);
+        const double left = until - world->time_s; /* in equal parts, as nrw_run does */
+        spent += step_seconds(world, excitation, left / ceil(left / BENCH_STEP_S - 1e-6), &taken);
         *n_steps += 1.0;
     }
     return spent;
