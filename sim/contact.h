@@ -85,7 +85,7 @@ enum { NRW_CONTACT_MOST = 63 };
 
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
 /* A particle that moved farther than this against the swarm's mean since the list was
- * made may touch one that is not listed: a step must end there. */
+ * made may touch one that is not listed (stray.h). */
 float nrw_contacts_limit_um(float largest_radius);
 
 /* Displacements since the list was made, by row. */

@@ -294,8 +294,7 @@ static inline void near_pass(nrw_near_task *task, const int what, const bool flo
             sums.warm[1] = lanes_fma(guess, ny, sums.warm[1]);
             sums.warm[2] = lanes_fma(guess, nz, sums.warm[2]);
             const nrw_lane_mask contact = lanes_above(gap, edge);
-            /* n nᵀ over the square of m; z is scaled in the end, which the sums' own terms
-             * take as it comes */
+            /* n nᵀ over the square of m; what has z in it is scaled after the loop */
             nrw_lanes weight = lanes_only(contact, one);
             if (floor)
                 weight = weight / (one - less * (nz * nz));

@@ -305,7 +305,7 @@ typedef struct nrw_rows_task {
 
 typedef void nrw_rows_kernel(const nrw_rows_task *task);
 /* v = base + mobility × Σ forces (NULL: none). Largest planar speed, its largest
- * change, and largest mobility × stiffness, less what drag against sliding takes of it. */
+ * change, and largest stiffness × the mobility that drag against sliding leaves. */
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
                                  float largest[3]);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
