@@ -304,10 +304,10 @@ typedef struct nrw_rows_task {
 } nrw_rows_task;
 
 typedef void nrw_rows_kernel(const nrw_rows_task *task);
-/* v = base + mobility × Σ forces (NULL: none). Largest planar speed, its largest
- * change, and largest stiffness × the mobility that drag against sliding leaves. */
+/* v = base + mobility × Σ forces (NULL: none). Largest change of the planar velocity, and largest
+ * stiffness × the mobility that drag against sliding leaves. */
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
-                                 float largest[3]);
+                                 float largest[2]);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
 /* Largest displacement start + sum of the first n rows, against their mean; next, out: what
  * it would be if each were displaced once more by the `last` of its own (n_rows), µm. */

@@ -487,9 +487,9 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
 }
 
 /* Smooth velocity: what is held over the step, and the forces of close neighbours
- * (`with_near`) and of the phase. Largest speed, its change since the last
- * call, and mobility × stiffness of the neighbours' dipoles. */
-static void update_velocity(nrw_world *world, bool with_near, bool phases, float largest[3])
+ * (`with_near`) and of the phase. Largest change of the planar velocity since the
+ * last call, and mobility × stiffness of the neighbours' dipoles. */
+static void update_velocity(nrw_world *world, bool with_near, bool phases, float largest[2])
 {
     const nrw_near_task *near = &world->near;
     const nrw_pair_task *task = &world->task;
@@ -501,15 +501,15 @@ static void update_velocity(nrw_world *world, bool with_near, bool phases, float
 
 /* How long the next substep may be, after one of last_h s (0: the first), by the stability of
  * the near forces and the error rule. */
-static double substep_allowed_s(const nrw_world *world, double last_h, const float largest[3])
+static double substep_allowed_s(const nrw_world *world, double last_h, const float largest[2])
 {
     const double d = world->body.diameter_um;
     double allowed = CARRY_SUBSTEP_MAX * d / fmax(world->carried_um_s, 1e-15);
     if (!world->own_moments)
-        allowed = fmin(allowed, STABLE_SHARE / fmax((double)largest[2], 1e-15));
+        allowed = fmin(allowed, STABLE_SHARE / fmax((double)largest[1], 1e-15));
     if (last_h > 0.0)
         allowed = fmin(
-            allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax((double)largest[1], 1e-15)));
+            allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax((double)largest[0], 1e-15)));
     return allowed;
 }
 
@@ -526,7 +526,7 @@ static nrw_status advance(nrw_world *world, double span, double least, bool phas
         if (!*fresh)
             (with_near ? kernels->near_dipoles : kernels->near_geometry)(&world->near);
         *fresh = false;
-        float largest[3];
+        float largest[2];
         update_velocity(world, with_near, phases, largest);
         const double allowed = fmin(most, substep_allowed_s(world, last_h, largest));
         if (!(allowed >= least))
@@ -570,7 +570,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     if (!world->own_moments) {
         if (phases)
             nrw_pair_sum_phase(world, excitation->tensor);
-        float largest[3];
+        float largest[2];
         update_velocity(world, false, phases, largest);
         h = step_allowed(world, h_s);
         if (phases) {
@@ -580,7 +580,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
         remember_velocity(world, h);
     } else {
         /* moments have turned by the whole step: the rule shortens the next one */
-        float largest[3];
+        float largest[2];
         update_velocity(world, false, false, largest);
         world->own_allowed_s = allowed_s(world);
         remember_velocity(world, h);

@@ -130,10 +130,10 @@ void NRW_KERNEL(nrw_step_base_)(const nrw_rows_task *task)
 }
 
 void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *const forces[2][3],
-                                    float largest[3])
+                                    float largest[2])
 {
     const nrw_lanes sliding = lanes_all(task->sliding);
-    nrw_lanes speed = lanes_all(0.0f), change = speed, stiff = speed;
+    nrw_lanes change = lanes_all(0.0f), stiff = change;
     for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
         nrw_lanes f[3];
         for (int axis = 0; axis < 3; axis++) {
@@ -148,7 +148,6 @@ void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *cons
         const nrw_lanes vz =
             lanes_fma(lanes_load(task->across + row), f[2], lanes_load(task->base_z + row));
         const nrw_lanes dx = vx - lanes_load(task->vx + row), dy = vy - lanes_load(task->vy + row);
-        speed = lanes_max(speed, lanes_fma(vx, vx, vy * vy));
         change = lanes_max(change, lanes_fma(dx, dx, dy * dy));
         const nrw_lanes damped =
             lanes_fma(sliding * along, lanes_load(task->excess_sum + row), lanes_all(1.0f));
@@ -157,9 +156,8 @@ void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *cons
         lanes_store(task->vy + row, vy);
         lanes_store(task->vz + row, vz);
     }
-    largest[0] = sqrtf(lanes_largest(speed));
-    largest[1] = sqrtf(lanes_largest(change));
-    largest[2] = lanes_largest(stiff);
+    largest[0] = sqrtf(lanes_largest(change));
+    largest[1] = lanes_largest(stiff);
 }
 
 /* Solves w + ln w = l (Wright's omega function) by Newton from a rough start; for

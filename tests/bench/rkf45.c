@@ -15,7 +15,6 @@
 #define GATHER_S 12.0
 #define SPAN_S 0.2
 #define TOLERANCE_UM 3e-3 /* of a step: 0.001 diameters */
-#define STEP_MAX_S NRW_STEP_MAX_S
 
 enum { ROUNDS_MOST = 11 };
 
@@ -93,7 +92,7 @@ static bool advance(rkf45_case *it, double seconds)
         double taken;
         nrw_errors_init(&errors);
         status = nrw_world_step(it->world, &it->excitation,
-                                fmin(STEP_MAX_S, until - it->world->time_s), &taken, &errors);
+                                fmin(BENCH_STEP_S, until - it->world->time_s), &taken, &errors);
         nrw_errors_clear(&errors);
     }
     return status == NRW_OK;
