@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "block_cut.h"
+
 /* Where a block is halved further: the kernels leave out quarters of it. */
 enum { QUARTER = NRW_BLOCK / 4 };
 
@@ -123,8 +125,30 @@ static size_t particles_of(const nrw_block_tree *tree, const nrw_block_node *nod
     return tree->n - begin < all ? tree->n - begin : all;
 }
 
-/* Cuts a node in two; its box is that of the cuts above, which is enough to choose the
- * side by. */
+/* A cell is flat when its thinnest side is less than this share of a block's in the plane. */
+static const float FLAT = 0.7f;
+
+/* Where to cut a node's box, along `*axis`: into so many blocks, and the rest. */
+static uint32_t cut_of(const nrw_block_node *node, int *axis)
+{
+    const int longest = longest_side(node->low, node->high);
+    const int one = (longest + 1) % 3, other = (longest + 2) % 3;
+    float side[3];
+    for (int k = 0; k < 3; k++)
+        side[k] = node->high[k] - node->low[k];
+    const int second = side[one] >= side[other] ? one : other;
+    const float thinnest = side[3 - longest - second];
+    const float plane = side[longest] * side[second] / (float)node->n_blocks;
+    *axis = longest;
+    if (!(thinnest * thinnest < FLAT * FLAT * plane))
+        return (node->n_blocks + 1) / 2;
+    const nrw_block_cut cut = nrw_block_cut_of(node->n_blocks, side[longest] / side[second]);
+    *axis = cut.across_longer ? longest : second;
+    return cut.first;
+}
+
+/* Cuts a node in two. Its box is that of the cuts above, which is enough to choose the side
+ * by while there are many blocks, later that of its particles. */
 static void split(nrw_block_tree *tree, size_t at)
 {
     nrw_block_node *node = &tree->nodes[at];
@@ -135,17 +159,19 @@ static void split(nrw_block_tree *tree, size_t at)
         sort_block(points, n);
         return;
     }
-    const uint32_t half = (node->n_blocks + 1) / 2;
-    const size_t cut = (size_t)half * NRW_BLOCK;
-    const int axis = longest_side(node->low, node->high);
+    if (node->n_blocks <= NRW_BLOCK_CUT_MOST)
+        box_of(points, n, node->low, node->high);
+    int axis;
+    const uint32_t first = cut_of(node, &axis);
+    const size_t cut = (size_t)first * NRW_BLOCK;
     select_nth(points, n, cut, axis);
     node->left = (uint32_t)tree->n_nodes++;
     node->right = (uint32_t)tree->n_nodes++;
     nrw_block_node *left = &tree->nodes[node->left], *right = &tree->nodes[node->right];
     *left = *right = *node;
-    left->n_blocks = half;
-    right->first += half;
-    right->n_blocks -= half;
+    left->n_blocks = first;
+    right->first += first;
+    right->n_blocks -= first;
     left->high[axis] = right->low[axis] = points[cut].at[axis];
 }
 

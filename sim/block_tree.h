@@ -1,8 +1,9 @@
 /* Particles sorted into blocks of 16 that lie close together, and a binary tree over the
  * blocks: what the pair lists (pair_list.h) and the far field (far_field.h) stand on.
  *
- * A node is halved across its longest side, by number of blocks, until one block is left;
- * within a block the particles go on being halved down to fours. So all blocks but
+ * A node is halved across its longest side, by number of blocks, until a few are left, which are
+ * cut so that they become compact (block_cut.h); within a block the particles go on being halved
+ * down to fours. So all blocks but
  * the last are full, whatever the swarm looks like, and 16 of them fill the kernels'
  * vectors. Deterministic; not made for more than one thread at once. */
 #ifndef NRW_BLOCK_TREE_H

@@ -9,9 +9,13 @@ enum {
      * some empty. */
     SLOTS_PER_PARTICLE = 28,
     MAX_SWEEPS = 40,
-    /* Sweeps that go together over a large swarm, and of these to begin with. */
-    MOST_IN_WAVE = 10,
+    /* Sweeps that go together over a large swarm, and of these to begin with, before it is known
+     * how many are needed. */
+    MOST_IN_WAVE = 24,
     FIRST_WAVE = 6,
+    /* Of a wave, those that go close behind each other, and over so many groups at a time. */
+    TEAM = 3,
+    TEAM_GROUPS = 32,
     SURE_SWEEPS = 200
 };
 
@@ -113,15 +117,21 @@ static bool moved_too_far(const nrw_contacts *contacts, size_t n, const double *
     const double mx = means[0] - contacts->ref_means[0];
     const double my = means[1] - contacts->ref_means[1];
     const double mz = means[2] - contacts->ref_means[2];
-    double largest = 0.0;
-    for (size_t i = 0; i < n; i++) {
-        const double dx = x[i] - contacts->ref_x[i] - mx;
-        const double dy = y[i] - contacts->ref_y[i] - my;
-        const double dz = z[i] - contacts->ref_z[i] - mz;
-        const double moved = dx * dx + dy * dy + dz * dz;
-        largest = moved > largest ? moved : largest;
+    /* in groups, since the first that has moved too far is enough */
+    for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
+        const size_t last = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
+        double largest = 0.0;
+        for (size_t i = first; i < last; i++) {
+            const double dx = x[i] - contacts->ref_x[i] - mx;
+            const double dy = y[i] - contacts->ref_y[i] - my;
+            const double dz = z[i] - contacts->ref_z[i] - mz;
+            const double moved = dx * dx + dy * dy + dz * dz;
+            largest = moved > largest ? moved : largest;
+        }
+        if (!(largest <= limit * limit))
+            return true;
     }
-    return !(largest <= limit * limit);
+    return false;
 }
 
 /* Rows by falling number of neighbours within windows, else by place. A single chunk
@@ -245,18 +255,13 @@ bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, con
 
 /* --- solve ------------------------------------------------------------------ */
 
-/* The corrections of a sweep, µm. */
-typedef struct corrections {
-    float typical; /* root mean square of the largest of each group */
-    float largest;
-} corrections;
-
-static bool diverges(corrections now, corrections first, float tolerance)
+/* Of a sweep's corrections, µm. */
+static bool diverges(nrw_peaks now, nrw_peaks first, float tolerance)
 {
     return !(now.largest <= LARGEST_GROWTH * first.largest + tolerance);
 }
 
-static bool small_enough(const nrw_contact_solve *solve, corrections now)
+static bool small_enough(const nrw_contact_solve *solve, nrw_peaks now)
 {
     return now.typical <= solve->tolerance && now.largest <= FARTHEST * solve->tolerance;
 }
@@ -273,37 +278,57 @@ static float sweep_rows(nrw_contact_solve *solve, const nrw_contact_sweep *sweep
     return (done == 0 ? kernels->first_sweep : kernels->sweep)(solve, &it, first, last);
 }
 
-/* Some sweeps; the corrections of each. Together they go in a wave over the groups of
- * rows: a group is swept again as soon as the sweep before has been through all groups with
- * neighbours of its rows, so that what the second cache holds serves for all of them
- * (temporal blocking: Wellein et al. 2009). The same bits as one after the other. */
-static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweeps, size_t n_sweeps,
-                        corrections *done)
+/* Sweeps on their way over the groups of rows. */
+typedef struct sweep_wave {
+    const nrw_contact_sweep *sweeps;
+    size_t n_sweeps, n_groups;
+    size_t next[MOST_IN_WAVE]; /* group that each takes next */
+    nrw_peaks_sum corrections[MOST_IN_WAVE];
+} sweep_wave;
+
+/* A group is swept again as soon as the sweep before has been through all groups with
+ * neighbours of its rows. */
+static bool may_go_on(const nrw_contact_solve *solve, const sweep_wave *wave, size_t k)
 {
-    const size_t n_rows = solve->rows.n_rows;
-    const size_t n_groups = (n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
-    size_t next[MOST_IN_WAVE] = {0};
-    double squares[MOST_IN_WAVE] = {0.0};
-    for (size_t k = 0; k < n_sweeps; k++)
-        done[k].largest = 0.0f;
-    for (size_t k = n_sweeps - 1; next[n_sweeps - 1] < n_groups;) {
-        const size_t group = next[k];
-        const bool ready = group < n_groups && (k == 0 || next[k - 1] == n_groups ||
-                                                next[k - 1] > solve->rows.last_group[group]);
-        if (ready) {
-            const size_t first = group * NRW_CONTACT_GROUP, last = first + NRW_CONTACT_GROUP;
-            const float largest =
-                sweep_rows(solve, &sweeps[k], k, first, last < n_rows ? last : n_rows);
-            done[k].largest = largest > done[k].largest ? largest : done[k].largest;
-            squares[k] += (double)largest * (double)largest;
-            next[k]++;
-            k = n_sweeps; /* the farthest that can go on goes first */
-        }
-        k--;
+    const size_t group = wave->next[k];
+    return group < wave->n_groups && (k == 0 || wave->next[k - 1] == wave->n_groups ||
+                                      wave->next[k - 1] > solve->rows.last_group[group]);
+}
+
+/* The farthest of the sweeps [first, last) that can go on takes its next group; false: none
+ * can. */
+static bool go_on(nrw_contact_solve *solve, sweep_wave *wave, size_t first, size_t last)
+{
+    for (size_t k = last; k-- > first;) {
+        if (!may_go_on(solve, wave, k))
+            continue;
+        const size_t begin = wave->next[k]++ * NRW_CONTACT_GROUP, end = begin + NRW_CONTACT_GROUP;
+        const size_t n_rows = solve->rows.n_rows;
+        nrw_peaks_add(&wave->corrections[k],
+                      sweep_rows(solve, &wave->sweeps[k], k, begin, end < n_rows ? end : n_rows));
+        return true;
     }
+    return false;
+}
+
+/* Some sweeps; the corrections of each. Together they go in a wave over the groups of rows, so
+ * that what is read from memory serves for all of them, and in teams of a few, each over some
+ * groups before the next team follows, so that what the second cache holds serves for all of a
+ * team (temporal blocking: Wellein et al. 2009). The same bits as one after the other. */
+static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweeps, size_t n_sweeps,
+                        nrw_peaks *done)
+{
+    const size_t n_groups = (solve->rows.n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
+    sweep_wave wave = {.sweeps = sweeps, .n_sweeps = n_sweeps, .n_groups = n_groups};
+    while (wave.next[n_sweeps - 1] < n_groups)
+        for (size_t first = 0; first < n_sweeps; first += TEAM) {
+            const size_t last = first + TEAM < n_sweeps ? first + TEAM : n_sweeps;
+            const size_t until = wave.next[first] + TEAM_GROUPS;
+            while (wave.next[first] < until && go_on(solve, &wave, first, last)) {
+            }
+        }
     for (size_t k = 0; k < n_sweeps; k++)
-        done[k].typical =
-            n_groups > 1 ? (float)sqrt(squares[k] / (double)n_groups) : done[k].largest;
+        done[k] = nrw_peaks_of(&wave.corrections[k]);
     solve->sweeps_done += (int)n_sweeps;
 }
 
@@ -328,7 +353,7 @@ static void solve_surely(nrw_contact_solve *solve)
     solve->held = false;
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
-    corrections last;
+    nrw_peaks last;
     do
         take_sweeps(solve, &PLAIN_SWEEP, 1, &last);
     while (solve->sweeps_done < SURE_SWEEPS && !small_enough(solve, last));
@@ -339,54 +364,91 @@ static void solve_surely(nrw_contact_solve *solve)
     solve->held = held;
 }
 
-/* Accelerated sweeps to take together, next: one in small swarms, else as many as the rate at
- * which Chebyshev's iteration converges says are left until the typical correction is `near`
- * (`*close` then: a plain one may go with them). To begin with there are fewer than nearly
- * all need. */
-static size_t sweeps_ahead(const nrw_contact_solve *solve, float typical, float near, float span,
-                           bool *close)
+/* A Chebyshev semi-iteration on its way. */
+typedef struct iteration {
+    float gain, width, rate; /* of a sweep; what corrections fall by in one, as a logarithm */
+    float weight;            /* of the next sweep */
+    int done;                /* accelerated sweeps */
+    int needed;              /* ... after which the corrections were near the tolerance, or 0 */
+} iteration;
+
+static iteration iteration_of(const nrw_contact_solve *solve)
+{
+    const float span = SPAN + SPAN_STIFF * solve->stiffest, root = sqrtf(span);
+    return (iteration){2.0f / (HIGHEST + HIGHEST / span),
+                       (span - 1.0f) / (span + 1.0f),
+                       logf((root + 1.0f) / (root - 1.0f)),
+                       1.0f,
+                       0,
+                       0};
+}
+
+static nrw_contact_sweep next_sweep(iteration *it)
+{
+    const nrw_contact_sweep sweep = {0, it->weight * it->gain, it->weight - 1.0f};
+    const float squared = it->width * it->width * (it->done > 0 ? it->weight : 2.0f);
+    it->weight = 1.0f / (1.0f - 0.25f * squared);
+    it->done++;
+    return sweep;
+}
+
+/* Sweeps until the typical correction is `near`, by the rate at which they converge. */
+static int sweeps_left(const iteration *it, float typical, float near)
+{
+    const float left = ceilf(logf(typical / near) / it->rate);
+    return left > 1.0f ? (int)fminf(left, (float)(MOST_IN_WAVE - 1)) : 1;
+}
+
+/* Accelerated sweeps to take together, next: one in small swarms, else to begin with as many as
+ * the last such solve needed, and then as many as are left. `*close`: a plain one may go with
+ * them. */
+static size_t sweeps_ahead(const nrw_contact_solve *solve, const iteration *it, float typical,
+                           float near, bool *close)
 {
     *close = false;
     if (solve->rows.n_rows < NRW_CONTACT_WAVES_LEAST)
         return 1;
-    if (solve->sweeps_done == 0)
+    const int usual = solve->usual[solve->held];
+    if (solve->sweeps_done == 0 && usual == 0)
         return FIRST_WAVE;
-    const float root = sqrtf(span), rate = logf((root + 1.0f) / (root - 1.0f));
-    const float left = ceilf(logf(typical / near) / rate);
-    *close = !(left > (float)(MOST_IN_WAVE - 1));
-    return left > 1.0f ? (size_t)fminf(left, (float)(MOST_IN_WAVE - 1)) : 1;
+    const int left = solve->sweeps_done == 0 ? usual : sweeps_left(it, typical, near);
+    *close = left < MOST_IN_WAVE;
+    return (size_t)(*close ? left : MOST_IN_WAVE - 1);
 }
 
 /* Accelerated sweeps until two in a row, of which one may be small by chance, have come
  * near the tolerance or should have, and a plain one, which takes out what momentum carried
  * too far and tells how near it is. `last`, in: INFINITY to begin with; out: that one's
  * corrections. False: they diverge from the first one's. */
-static bool accelerate(nrw_contact_solve *solve, int most, corrections *first, corrections *last)
+static bool accelerate(nrw_contact_solve *solve, int most, nrw_peaks *first, nrw_peaks *last)
 {
-    const float span = SPAN + SPAN_STIFF * solve->stiffest, width = (span - 1.0f) / (span + 1.0f);
-    const float gain = 2.0f / (HIGHEST + HIGHEST / span), near = NEARLY * solve->tolerance;
-    float weight = 1.0f, before;
-    bool begun = false, close, well;
+    const float near = NEARLY * solve->tolerance;
+    const bool very_first = solve->sweeps_done == 0;
+    iteration it = iteration_of(solve);
+    bool close, well;
     do {
         nrw_contact_sweep sweeps[MOST_IN_WAVE];
-        corrections done[MOST_IN_WAVE];
-        const bool very_first = solve->sweeps_done == 0;
-        const size_t n = sweeps_ahead(solve, last->typical, near, span, &close);
-        for (size_t k = 0; k < n; k++) {
-            sweeps[k] = (nrw_contact_sweep){0, weight * gain, weight - 1.0f};
-            weight = 1.0f / (1.0f - 0.25f * width * width * (begun ? weight : 2.0f));
-            begun = true;
-        }
+        nrw_peaks done[MOST_IN_WAVE];
+        const size_t n = sweeps_ahead(solve, &it, last->typical, near, &close);
+        const int begun = it.done;
+        for (size_t k = 0; k < n; k++)
+            sweeps[k] = next_sweep(&it);
         sweeps[n] = PLAIN_SWEEP;
         take_sweeps(solve, sweeps, n + close, done);
-        before = n > 1 ? done[n - 2].typical : last->typical;
+        for (size_t k = 0; k < n && it.needed == 0; k++) {
+            const float before = k > 0 ? done[k - 1].typical : last->typical;
+            if (done[k].typical <= near && before <= 2.0f * near)
+                it.needed = begun + (int)k + 1;
+        }
         *last = done[n - 1 + close];
-        if (very_first)
+        if (very_first && begun == 0)
             *first = done[0];
+        if (very_first)
+            solve->usual[solve->held] =
+                it.needed > 0 ? it.needed : it.done + sweeps_left(&it, done[n - 1].typical, near);
         well = !diverges(done[n - 1], *first, solve->tolerance);
-    } while (
-        well && !close && solve->sweeps_done < most &&
-        !(solve->sweeps_done >= solve->sweeps && last->typical <= near && before <= 2.0f * near));
+    } while (well && !close && solve->sweeps_done < most &&
+             !(solve->sweeps_done >= solve->sweeps && it.needed > 0));
     if (!close)
         take_sweeps(solve, &PLAIN_SWEEP, 1, last);
     return well;
@@ -396,7 +458,7 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
 {
     const int most = solve->sweeps > MAX_SWEEPS ? solve->sweeps : MAX_SWEEPS;
     bool well;
-    corrections first, last = {INFINITY, INFINITY};
+    nrw_peaks first, last = {INFINITY, INFINITY};
     nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
     do

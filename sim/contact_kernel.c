@@ -14,6 +14,7 @@
 nrw_near_kernel NRW_KERNEL(nrw_near_geometry_);
 nrw_near_kernel NRW_KERNEL(nrw_near_dipoles_);
 nrw_near_kernel NRW_KERNEL(nrw_near_response_);
+nrw_near_kernel NRW_KERNEL(nrw_near_overlap_);
 nrw_brake_kernel NRW_KERNEL(nrw_contact_brakes_);
 nrw_brake_kernel NRW_KERNEL(nrw_contact_friction_);
 nrw_begin_kernel NRW_KERNEL(nrw_contact_begin_);
@@ -356,6 +357,27 @@ void NRW_KERNEL(nrw_near_response_)(nrw_near_task *task)
     near_with(task, WITH_RESPONSE);
 }
 
+void NRW_KERNEL(nrw_near_overlap_)(nrw_near_task *task)
+{
+    const nrw_contact_rows *rows = &task->rows;
+    nrw_lanes largest = lanes_all(task->largest_overlap);
+    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+        const size_t chunk = row / NRW_LANES, end = rows->starts[chunk + 1];
+        nrw_lanes own[4];
+        lanes_gather4(task->places, rows->self + row, own);
+        for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
+            nrw_lanes other[4];
+            lanes_gather4(task->places, rows->partner + slot, other);
+            const nrw_lanes d[3] = {own[0] - other[0], own[1] - other[1], own[2] - other[2]};
+            const nrw_lanes r =
+                lanes_sqrt(lanes_fma(d[0], d[0], lanes_fma(d[1], d[1], d[2] * d[2])));
+            const nrw_lanes touch = lanes_load(rows->touch + slot);
+            largest = lanes_max((touch - r) / touch, largest);
+        }
+    }
+    task->largest_overlap = lanes_largest(largest);
+}
+
 /* --- brakes and friction ---------------------------------------------------- */
 
 static inline nrw_lanes excess_at(const nrw_brake_task *task, nrw_lanes gap)
@@ -511,14 +533,14 @@ static inline uint32_t reached_end(const nrw_contact_rows *rows, size_t chunk, f
     return end;
 }
 
-/* First guess: the contact forces that the near task took. Also makes the rows of
- * (mobility × crowd) that the first sweep reads. */
-void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
+/* First guess in the rows [first, last), and what the first sweep reads of them; the largest
+ * square of a displacement, and the largest stiffness × mobility × step × crowd. */
+static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, float *largest2,
+                       float *stiffest)
 {
-    const nrw_contact_rows *rows = &solve->rows;
     const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
-    nrw_lanes largest = zero, stiffest = zero;
-    for (size_t row = 0; row < rows->n_rows; row += NRW_WIDTH) {
+    nrw_lanes largest = zero, stiff = zero;
+    for (size_t row = first; row < last; row += NRW_WIDTH) {
         nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row), k * lanes_load(solve->warm_y + row),
                           k * lanes_load(solve->warm_z + row)};
         nrw_lanes u[3];
@@ -534,7 +556,7 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded, row, four);
-        stiffest = lanes_max(stiffest, four[0]);
+        stiff = lanes_max(stiff, four[0]);
         if (!solve->excess)
             continue;
         const nrw_lanes drag =
@@ -544,9 +566,26 @@ void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
         lanes_store(solve->ease_xy + row, one / lanes_fma(move_xy, drag, one));
         lanes_store(solve->ease_z + row, one / lanes_fma(move_z, drag, one));
     }
-    solve->stiffest = lanes_largest(stiffest);
-    const float reach =
-        fmaxf(solve->reach_um + 2.5f * sqrtf(lanes_largest(largest)), solve->drag_reach_um);
+    *largest2 = lanes_largest(largest);
+    *stiffest = lanes_largest(stiff);
+}
+
+/* First guess: the contact forces that the near task took. Also makes the rows of
+ * (mobility × crowd) that the first sweep reads. */
+void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
+{
+    const nrw_contact_rows *rows = &solve->rows;
+    float farthest2 = 0.0f;
+    nrw_peaks_sum stiffest = {0};
+    for (size_t first = 0; first < rows->n_rows; first += NRW_CONTACT_GROUP) {
+        const size_t end = first + NRW_CONTACT_GROUP;
+        float largest2, stiff;
+        begin_rows(solve, first, end < rows->n_rows ? end : rows->n_rows, &largest2, &stiff);
+        farthest2 = fmaxf(farthest2, largest2);
+        nrw_peaks_add(&stiffest, stiff);
+    }
+    solve->stiffest = nrw_peaks_of(&stiffest).typical;
+    const float reach = fmaxf(solve->reach_um + 2.5f * sqrtf(farthest2), solve->drag_reach_um);
     for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)
         solve->ends[chunk] = reached_end(rows, chunk, reach);
 }

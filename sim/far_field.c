@@ -21,6 +21,10 @@ enum {
  * take out of the sums again must have been summed pair by pair. */
 #define TOUCHING 4.0
 
+/* Single particles of large swarms may go so much farther than others before lists are made
+ * anew. */
+#define FARTHEST 1.5
+
 /* Rows without a particle have no weights; at this height their images are apart. */
 #define NO_PARTICLE_UM 1.0f
 
@@ -204,8 +208,8 @@ static void sort_near(nrw_far_field *far)
     starts[tree->n_blocks] = (uint32_t)far->n_near;
 }
 
-/* Those of [first, last) with any source, by falling number of them: targets from n on; how
- * many there are then. */
+/* The nodes [first, last) by falling number of sources: targets from n on; how many there are
+ * then. */
 static size_t sort_window(nrw_far_field *far, uint32_t first, uint32_t last, size_t n)
 {
     uint32_t most = 0;
@@ -216,27 +220,24 @@ static size_t sort_window(nrw_far_field *far, uint32_t first, uint32_t last, siz
     size_t places[257] = {n};
     const uint32_t step = most / 255 + 1;
     for (uint32_t node = first; node < last; node++)
-        if (far->counts[node] > 0)
-            places[255 - far->counts[node] / step + 1]++;
+        places[255 - far->counts[node] / step + 1]++;
     for (size_t k = 0; k < 256; k++)
         places[k + 1] += places[k];
     for (uint32_t node = first; node < last; node++)
-        if (far->counts[node] > 0)
-            far->targets[places[255 - far->counts[node] / step]++] = node;
+        far->targets[places[255 - far->counts[node] / step]++] = node;
     return places[256];
 }
 
-/* Targets by falling number of sources, so that chunks are full, within windows: nodes that
- * follow each other lie close together and share sources. Returns how many have any.
- * `counts` holds the number of each. */
-static size_t sort_targets(nrw_far_field *far)
+/* Targets, which all nodes are, by falling number of sources, so that chunks are full, within
+ * windows: nodes that follow each other lie close together and share sources. `counts` holds
+ * the number of each. */
+static void sort_targets(nrw_far_field *far)
 {
     const uint32_t n_nodes = (uint32_t)far->tree.n_nodes;
     size_t n = 0;
     for (uint32_t first = 0; first < n_nodes; first += SORT_WINDOW)
         n = sort_window(far, first, first + SORT_WINDOW < n_nodes ? first + SORT_WINDOW : n_nodes,
                         n);
-    return n;
 }
 
 /* Far pairs, both ways, as slots of chunks of 16 targets. */
@@ -246,9 +247,9 @@ static bool sort_far(nrw_far_field *far)
     memset(far->counts, 0, (n_nodes + 1) * sizeof *far->counts);
     for (size_t k = 0; k < 2 * far->n_far; k++)
         far->counts[far->far[k]]++;
-    const size_t n_targets = sort_targets(far);
-    far->n_chunks = (n_targets + NRW_LANES - 1) / NRW_LANES;
-    for (size_t k = n_targets; k < far->n_chunks * NRW_LANES; k++)
+    sort_targets(far);
+    far->n_chunks = (n_nodes + NRW_LANES - 1) / NRW_LANES;
+    for (size_t k = n_nodes; k < far->n_chunks * NRW_LANES; k++)
         far->targets[k] = n_nodes;
     far->starts[0] = 0;
     for (size_t chunk = 0; chunk < far->n_chunks; chunk++) {
@@ -287,30 +288,36 @@ static double mean_of(size_t n, const double *values)
     return sum / (double)n;
 }
 
-/* The farthest that a particle has moved since the lists were made, against the mean. */
-static double farthest_um(const nrw_far_field *far, const double *const places[3])
+/* How far particles have moved since the lists were made, against the mean. */
+static nrw_peaks moved_um(const nrw_far_field *far, const double *const places[3])
 {
     const size_t n = far->tree.n;
-    double mean[3], largest = 0.0;
+    double mean[3];
+    nrw_peaks_sum peaks = {0};
     for (int axis = 0; axis < 3; axis++)
         mean[axis] = mean_of(n, places[axis]) - mean_of(n, far->ref[axis]);
-    for (size_t i = 0; i < n; i++) {
-        double square = 0.0;
-        for (int axis = 0; axis < 3; axis++) {
-            const double moved = places[axis][i] - far->ref[axis][i] - mean[axis];
-            square += moved * moved;
+    for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
+        const size_t last = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
+        double largest = 0.0;
+        for (size_t i = first; i < last; i++) {
+            double square = 0.0;
+            for (int axis = 0; axis < 3; axis++) {
+                const double moved = places[axis][i] - far->ref[axis][i] - mean[axis];
+                square += moved * moved;
+            }
+            largest = square > largest ? square : largest;
         }
-        largest = square > largest ? square : largest;
+        nrw_peaks_add(&peaks, (float)sqrt(largest));
     }
-    return sqrt(largest);
+    return nrw_peaks_of(&peaks);
 }
 
 /* Blocks serve several lists: they widen slowly, unless somebody has jumped. */
 static void sort_or_move(nrw_far_field *far, size_t n, const double *const places[3],
-                         double farthest)
+                         nrw_peaks moved)
 {
     if (far->tree.n == n && far->n_builds % LISTS_A_SORT != 0 &&
-        farthest <= LISTS_A_SORT * far->keep_um)
+        (double)moved.largest <= LISTS_A_SORT * far->keep_um)
         nrw_block_tree_move(&far->tree, places[0], places[1], places[2]);
     else
         nrw_block_tree_sort(&far->tree, n, places[0], places[1], places[2]);
@@ -318,10 +325,11 @@ static void sort_or_move(nrw_far_field *far, size_t n, const double *const place
 
 static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
 {
-    const double farthest = far->n_builds > 0 && far->tree.n == n ? farthest_um(far, places) : NAN;
-    if (farthest <= far->keep_um)
+    const bool any = far->n_builds > 0 && far->tree.n == n;
+    const nrw_peaks moved = any ? moved_um(far, places) : (nrw_peaks){NAN, NAN};
+    if ((double)moved.typical <= far->keep_um && (double)moved.largest <= FARTHEST * far->keep_um)
         return true;
-    sort_or_move(far, n, places, farthest);
+    sort_or_move(far, n, places, moved);
     far->n_near = far->n_far = 0;
     if (!pair_within(far, 0) || !sort_far(far)) {
         far->tree.n = 0; /* made anew next time */
@@ -531,7 +539,7 @@ bool nrw_far_field_sum(nrw_far_field *far, const nrw_pair_task *task, const uint
     const double *const places[3] = {x_um, y_um, z_um};
     const double radius = sqrt((double)task->radius2);
     far->keep_um = NRW_FAR_KEEP * radius;
-    far->apart_um = (float)(2.0 * far->keep_um + TOUCHING * radius);
+    far->apart_um = (float)(2.0 * FARTHEST * far->keep_um + TOUCHING * radius);
     if (!refresh(far, task->n_filled, places))
         return false;
     take_centres(far, places);

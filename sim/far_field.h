@@ -11,10 +11,10 @@
  * is less than NRW_FAR_OPENING times the distance of their centres, and no two of their
  * particles can come within contact's reach while the lists are kept; expansions go to
  * third order past the leading term, and for the flow on to what would add up over a swarm.
- * tests/far_field_test.c holds the sums against plain ones. Lists are kept until some particle has
- * moved farther than NRW_FAR_KEEP radii against the swarm's mean, blocks for a few lists, with
- * their boxes taken anew; the expansions are made for where the particles are. Deterministic, in a
- * fixed order. */
+ * tests/far_field_test.c holds the sums against plain ones. Lists are kept until particles have
+ * typically (peaks.h) moved farther than NRW_FAR_KEEP radii against the swarm's mean, or one half
+ * as far again, blocks for a few lists, with their boxes taken anew; the expansions are made for
+ * where the particles are. Deterministic, in a fixed order. */
 #ifndef NRW_FAR_FIELD_H
 #define NRW_FAR_FIELD_H
 
@@ -37,7 +37,7 @@ typedef struct nrw_far_field {
     size_t n_chunks, n_slots, slot_capacity;
     uint32_t *targets, *starts, *sources; /* see nrw_far_task */
     double *ref[3];                       /* (n) places when the lists were made */
-    double keep_um;                       /* how far particles may move from there */
+    double keep_um;                       /* how far particles may typically move from there */
     float apart_um;                       /* gap that far nodes have at least */
     double *centres;                      /* (n_nodes x 3) µm */
     float *node_centres;                  /* (3 x n_nodes + 1) from the tree's origin */

@@ -384,8 +384,6 @@ static inline void across(const nrw_far_task *task, const int what)
     term_table table;
     make_terms(&table);
     across_work work;
-    memset(task->locals, 0,
-           (task->n_nodes + 1) * NRW_FAR_LOCALS * NRW_FAR_POTENTIALS * sizeof(float));
     for (size_t chunk = 0; chunk < task->n_chunks; chunk++)
         for (size_t lane = 0; lane < NRW_LANES; lane += NRW_WIDTH) {
             const uint32_t *targets = task->targets + chunk * NRW_LANES + lane;

@@ -17,7 +17,7 @@
         nrw_far_across_response_##suffix, nrw_far_spread_##suffix, nrw_far_dipoles_##suffix,       \
         nrw_far_flow_##suffix, nrw_far_response_##suffix;                                          \
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
-        nrw_near_response_##suffix;                                                                \
+        nrw_near_response_##suffix, nrw_near_overlap_##suffix;                                     \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
     nrw_begin_kernel nrw_contact_begin_##suffix;                                                   \
     nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
@@ -62,6 +62,7 @@
         .near_geometry = nrw_near_geometry_##suffix,                                               \
         .near_dipoles = nrw_near_dipoles_##suffix,                                                 \
         .near_response = nrw_near_response_##suffix,                                               \
+        .near_overlap = nrw_near_overlap_##suffix,                                                 \
         .brakes = nrw_contact_brakes_##suffix,                                                     \
         .friction = nrw_contact_friction_##suffix,                                                 \
         .begin = nrw_contact_begin_##suffix,                                                       \

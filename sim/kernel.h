@@ -14,14 +14,16 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "peaks.h"
+
 #define NRW_LANES 16
+
+/* Rows of a group, which contact.h sorts, and which the sweeps of large swarms take at a time:
+ * a multiple of NRW_LANES. Peaks are taken of such groups. */
+enum { NRW_CONTACT_GROUP = 256 };
 
 /* Where the four floats of a row begin in "rows of four": within a chunk of 16, rows r,
  * r + 4, r + 8 and r + 12 stand together, as a transposition of vectors leaves them. */
-/* Rows of a group, which contact.h sorts, and which the sweeps of large swarms take at a time:
- * a multiple of NRW_LANES. */
-enum { NRW_CONTACT_GROUP = 256 };
-
 static inline size_t nrw_four_of(size_t row)
 {
     return 4 * (row / NRW_LANES * NRW_LANES) + 16 * (row % 4) + row % NRW_LANES / 4 * 4;
@@ -154,8 +156,8 @@ typedef struct nrw_far_task {
     const float *centre_x, *centre_y, *centre_z; /* (n_nodes + 1); the last stands for none */
     float *moments; /* (n_nodes + 1 x NRW_FAR_MOMENTS x 4) of moment, qx, qy, tz */
     float *locals;  /* (n_nodes + 1 x NRW_FAR_LOCALS x NRW_FAR_POTENTIALS) */
-    /* who is expanded about whom, 16 targets a chunk; slot s of a chunk holds the s-th
-     * source of each, or n_nodes: none */
+    /* who is expanded about whom, 16 targets a chunk, and every node is one; slot s of a chunk
+     * holds the s-th source of each, or n_nodes: none */
     size_t n_chunks;
     const uint32_t *targets; /* (n_chunks x 16) */
     const uint32_t *starts;  /* (n_chunks + 1) */
@@ -252,11 +254,13 @@ typedef struct nrw_contact_solve {
     uint32_t *ends;                  /* (chunks) scratch: slots that may touch */
     float reach_um;                  /* ... closer than this plus their displacement */
     float *place[2], *crowded;       /* (n_rows + 1 x 4) scratch, the last row zero */
-    float stiffest;                  /* out of begin: largest stiffness × move_xy × crowd */
-    int sweeps;                      /* least number */
-    float tolerance;                 /* µm */
-    int sweeps_done;                 /* out */
-    float residual;                  /* out: largest correction of the last sweep, µm */
+    float stiffest;  /* out of begin: typical stiffness × move_xy × crowd (peaks.h) */
+    int sweeps;      /* least number */
+    float tolerance; /* µm */
+    int sweeps_done; /* out */
+    int usual[2];    /* in, out: accelerated ones that the last solve needed that
+                        was not held, or was; 0: none yet */
+    float residual;  /* out: largest correction of the last sweep, µm */
 } nrw_contact_solve;
 
 typedef void nrw_begin_kernel(nrw_contact_solve *solve);
@@ -304,10 +308,10 @@ typedef struct nrw_rows_task {
 } nrw_rows_task;
 
 typedef void nrw_rows_kernel(const nrw_rows_task *task);
-/* v = base + mobility × Σ forces (NULL: none). Largest change of the planar velocity, and largest
- * stiffness × the mobility that drag against sliding leaves. */
+/* v = base + mobility × Σ forces (NULL: none). Change of the planar velocity, µm/s, and
+ * stiffness × the mobility that drag against sliding leaves, 1/s. */
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
-                                 float largest[2]);
+                                 nrw_peaks *change, nrw_peaks *stiff);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
 /* Largest displacement start + sum of the first n rows, against their mean; next, out: what
  * it would be if each were displaced once more by the `last` of its own (n_rows), µm. */
@@ -367,6 +371,7 @@ typedef struct nrw_kernels {
     nrw_far_kernel *far_spread;
     nrw_far_kernel *far_dipoles, *far_flow, *far_response;
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
+    nrw_near_kernel *near_overlap; /* only largest_overlap: nothing else is written */
     nrw_brake_kernel *brakes, *friction;
     nrw_begin_kernel *begin;
     nrw_sweep_kernel *first_sweep, *sweep;

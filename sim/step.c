@@ -24,11 +24,12 @@
 #include "world.h"
 #include "world_order.h"
 
-/* Error rule: ½ h² |Δv/Δt| at most this share of a diameter in a substep, and in a step of own
- * moments; for what else is held over a step at most twice as much, and its root mean square over
- * the particles at most that: what all share adds up. */
+/* Error rule, ½ h² |Δv/Δt| as a share of a diameter. In a substep typically (peaks.h) at most the
+ * first, and for nobody more than the second; in a step of own moments for nobody more than the
+ * first. Of what else is held over a step for nobody more than the second, and in root mean square
+ * over the particles at most the third: what all share adds up. */
 #define ACCELERATION_ERROR 0.1
-#define HELD_ERROR_MOST 0.2
+#define ACCELERATION_ERROR_MOST 0.2
 #define HELD_ERROR 0.0125
 /* Nobody may move farther in the plane than this share of a diameter in one substep, noise
  * aside, nor with it than so many. */
@@ -51,9 +52,11 @@
  * diameter: all that are listed. */
 #define CANDIDATE_SHARE 0.5f
 /* Longest substep times mobility times the stiffness that the dipoles of close neighbours give
- * a particle. Beyond 2.5 standing sheets of a tilted swarm begin to bounce. Drag against
- * sliding, which is implicit, damps such motions: the mobility is the one that it leaves. */
+ * a particle, typically, and for the stiffest of a large swarm. Beyond 2.5 standing sheets of a
+ * tilted swarm begin to bounce. Drag against sliding, which is implicit, damps such motions: the
+ * mobility is the one that it leaves. */
 #define STABLE_SHARE 1.6
+#define STABLE_SHARE_MOST 2.2
 
 /* The same for own moments with the scale of a single pair, 0.3 ⟨m²⟩/d⁵. */
 #define OWN_STABLE_SHARE 0.17
@@ -116,6 +119,18 @@ static void take_positions(nrw_world *world)
     memcpy(world->fx0, world->px, world->padded * sizeof(float));
     memcpy(world->fy0, world->py, world->padded * sizeof(float));
     memcpy(world->fz0, world->pz, world->padded * sizeof(float));
+}
+
+/* How far the particles have moved since the list was made: not at all if it is new. */
+static void take_starts(nrw_world *world, bool listed)
+{
+    if (listed) {
+        memset(world->start_x, 0, world->n * sizeof(float));
+        memset(world->start_y, 0, world->n * sizeof(float));
+        memset(world->start_z, 0, world->n * sizeof(float));
+    } else
+        nrw_contacts_moved(&world->contacts, world->x, world->y, world->z, world->start_x,
+                           world->start_y, world->start_z);
 }
 
 static void take_mobilities(nrw_world *world)
@@ -367,7 +382,7 @@ static double allowed_s(const nrw_world *world)
         squares += (double)square;
     }
     const double d = world->body.diameter_um, twice = 2.0 * d * world->old_step_s;
-    const double most = world->own_moments ? ACCELERATION_ERROR : HELD_ERROR_MOST;
+    const double most = world->own_moments ? ACCELERATION_ERROR : ACCELERATION_ERROR_MOST;
     double allowed = INFINITY;
     if (change > 0.0f)
         allowed = sqrt(twice * most / sqrt((double)change));
@@ -415,8 +430,9 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
     nrw_pair_task *task = &world->task;
     const bool phases = !world->own_moments && excitation->n_substeps > 1;
     nrw_world_keep_by_place(world);
-    if (nrw_contacts_refresh(&world->contacts, world->n, world->x, world->y, world->z,
-                             world->radius, world->largest_radius)) {
+    const bool listed = nrw_contacts_refresh(&world->contacts, world->n, world->x, world->y,
+                                             world->z, world->radius, world->largest_radius);
+    if (listed) {
         if (world->contacts.overflow)
             return nrw_errors_add(errors, NRW_DIVERGED,
                                   "particles that don't lie on top of each other",
@@ -424,8 +440,7 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
         take_rows(world);
     }
     take_positions(world);
-    nrw_contacts_moved(&world->contacts, world->x, world->y, world->z, world->start_x,
-                       world->start_y, world->start_z);
+    take_starts(world, listed);
     world->task.n_filled = world->n;
     take_mobilities(world);
     take_ways_to_walls(world);
@@ -487,29 +502,37 @@ static nrw_status evaluate(nrw_world *world, const nrw_excitation *excitation, d
 }
 
 /* Smooth velocity: what is held over the step, and the forces of close neighbours
- * (`with_near`) and of the phase. Largest change of the planar velocity since the
- * last call, and mobility × stiffness of the neighbours' dipoles. */
-static void update_velocity(nrw_world *world, bool with_near, bool phases, float largest[2])
+ * (`with_near`) and of the phase. Change of the planar velocity since the last call, and
+ * mobility × stiffness of the neighbours' dipoles. */
+static void update_velocity(nrw_world *world, bool with_near, bool phases, nrw_peaks *change,
+                            nrw_peaks *stiff)
 {
     const nrw_near_task *near = &world->near;
     const nrw_pair_task *task = &world->task;
     const float *const forces[2][3] = {
         {with_near ? near->fx : NULL, with_near ? near->fy : NULL, with_near ? near->fz : NULL},
         {phases ? task->fx : NULL, phases ? task->fy : NULL, phases ? task->fz : NULL}};
-    nrw_kernels_get()->velocity(&world->rows, forces, largest);
+    nrw_kernels_get()->velocity(&world->rows, forces, change, stiff);
+}
+
+/* The larger of two peaks, each over what it may be: above 1 where one is too large. */
+static double excess(nrw_peaks peaks, double typical, double most)
+{
+    return fmax(fmax((double)peaks.typical / typical, (double)peaks.largest / most), 1e-15);
 }
 
 /* How long the next substep may be, after one of last_h s (0: the first), by the stability of
  * the near forces and the error rule. */
-static double substep_allowed_s(const nrw_world *world, double last_h, const float largest[2])
+static double substep_allowed_s(const nrw_world *world, double last_h, nrw_peaks change,
+                                nrw_peaks stiff)
 {
     const double d = world->body.diameter_um;
     double allowed = CARRY_SUBSTEP_MAX * d / fmax(world->carried_um_s, 1e-15);
     if (!world->own_moments)
-        allowed = fmin(allowed, STABLE_SHARE / fmax((double)largest[1], 1e-15));
+        allowed = fmin(allowed, 1.0 / excess(stiff, STABLE_SHARE, STABLE_SHARE_MOST));
     if (last_h > 0.0)
-        allowed = fmin(
-            allowed, sqrt(2.0 * ACCELERATION_ERROR * d * last_h / fmax((double)largest[0], 1e-15)));
+        allowed = fmin(allowed, sqrt(2.0 * d * last_h /
+                                     excess(change, ACCELERATION_ERROR, ACCELERATION_ERROR_MOST)));
     return allowed;
 }
 
@@ -526,9 +549,9 @@ static nrw_status advance(nrw_world *world, double span, double least, bool phas
         if (!*fresh)
             (with_near ? kernels->near_dipoles : kernels->near_geometry)(&world->near);
         *fresh = false;
-        float largest[2];
-        update_velocity(world, with_near, phases, largest);
-        const double allowed = fmin(most, substep_allowed_s(world, last_h, largest));
+        nrw_peaks change, stiff;
+        update_velocity(world, with_near, phases, &change, &stiff);
+        const double allowed = fmin(most, substep_allowed_s(world, last_h, change, stiff));
         if (!(allowed >= least))
             return nrw_errors_add(errors, NRW_DIVERGED, "weaker interactions",
                                   "the step fell below %.3g s at t = %.6g s", allowed,
@@ -567,11 +590,11 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     const bool phases = !world->own_moments && excitation->n_substeps > 1;
     double h = h_s;
     int n_spans = 1;
+    nrw_peaks change, stiff; /* of no use here */
     if (!world->own_moments) {
         if (phases)
             nrw_pair_sum_phase(world, excitation->tensor);
-        float largest[2];
-        update_velocity(world, false, phases, largest);
+        update_velocity(world, false, phases, &change, &stiff);
         h = step_allowed(world, h_s);
         if (phases) {
             n_spans = (int)fmax(1.0, floor(h / h_s * excitation->n_substeps + 1e-6));
@@ -580,8 +603,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
         remember_velocity(world, h);
     } else {
         /* moments have turned by the whole step: the rule shortens the next one */
-        float largest[2];
-        update_velocity(world, false, false, largest);
+        update_velocity(world, false, false, &change, &stiff);
         world->own_allowed_s = allowed_s(world);
         remember_velocity(world, h);
     }
@@ -611,7 +633,7 @@ nrw_status nrw_world_step(nrw_world *world, const nrw_excitation *excitation, do
     /* judged where the step ended, so that a bad one can be taken back */
     forget_forces(world);
     if (world->n > 1)
-        nrw_kernels_get()->near_geometry(&world->near);
+        nrw_kernels_get()->near_overlap(&world->near);
     status = check_state(world, errors);
     if (status == NRW_OK && nrw_adhesion_acts(world))
         nrw_adhesion_update(world, *taken_s);

@@ -129,12 +129,14 @@ void NRW_KERNEL(nrw_step_base_)(const nrw_rows_task *task)
     }
 }
 
-void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *const forces[2][3],
-                                    float largest[2])
+/* The velocities of the rows [first, last); the largest square of a change, and the largest
+ * stiffness. */
+static void take_velocities(const nrw_rows_task *task, const float *const forces[2][3],
+                            size_t first, size_t last, float *change2, float *stiffest)
 {
     const nrw_lanes sliding = lanes_all(task->sliding);
     nrw_lanes change = lanes_all(0.0f), stiff = change;
-    for (size_t row = 0; row < task->n_rows; row += NRW_WIDTH) {
+    for (size_t row = first; row < last; row += NRW_WIDTH) {
         nrw_lanes f[3];
         for (int axis = 0; axis < 3; axis++) {
             f[axis] = lanes_all(0.0f);
@@ -156,8 +158,24 @@ void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *cons
         lanes_store(task->vy + row, vy);
         lanes_store(task->vz + row, vz);
     }
-    largest[0] = sqrtf(lanes_largest(change));
-    largest[1] = lanes_largest(stiff);
+    *change2 = lanes_largest(change);
+    *stiffest = lanes_largest(stiff);
+}
+
+void NRW_KERNEL(nrw_step_velocity_)(const nrw_rows_task *task, const float *const forces[2][3],
+                                    nrw_peaks *change, nrw_peaks *stiff)
+{
+    nrw_peaks_sum changes = {0}, stiffs = {0};
+    for (size_t first = 0; first < task->n_rows; first += NRW_CONTACT_GROUP) {
+        const size_t end = first + NRW_CONTACT_GROUP;
+        float change2, stiffest;
+        take_velocities(task, forces, first, end < task->n_rows ? end : task->n_rows, &change2,
+                        &stiffest);
+        nrw_peaks_add(&changes, sqrtf(change2));
+        nrw_peaks_add(&stiffs, stiffest);
+    }
+    *change = nrw_peaks_of(&changes);
+    *stiff = nrw_peaks_of(&stiffs);
 }
 
 /* Solves w + ln w = l (Wright's omega function) by Newton from a rough start; for

@@ -47,8 +47,8 @@ static size_t group_of(uint32_t four)
 }
 
 /* Solves the last substep's contacts again from their gaps, by groups that wait as told;
- * displacements by row to u. */
-static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
+ * displacements by row to u. `usual`: sweeps that are expected, out: that were needed. */
+static int solve_expecting(nrw_world *world, const uint32_t *last_group, int *usual, float *u)
 {
     nrw_contact_solve solve = world->solve;
     const size_t n_rows = solve.rows.n_rows;
@@ -56,12 +56,20 @@ static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
     for (int axis = 0; axis < 3 && solve.excess; axis++)
         memset(drags[axis], 0, n_rows * sizeof(float));
     solve.held = false;
+    solve.usual[0] = *usual;
     solve.rows.last_group = last_group;
     nrw_contacts_solve(&solve);
+    *usual = solve.usual[0];
     memcpy(u, solve.ux, n_rows * sizeof(float));
     memcpy(u + n_rows, solve.uy, n_rows * sizeof(float));
     memcpy(u + 2 * n_rows, solve.uz, n_rows * sizeof(float));
     return solve.sweeps_done;
+}
+
+static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
+{
+    int usual = world->solve.usual[0];
+    return solve_expecting(world, last_group, &usual, u);
 }
 
 Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
@@ -89,6 +97,40 @@ Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
     cr_assert_neq(memcmp(wave, plain, size * sizeof *wave), 0);
     free(wave);
     free(plain);
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
+Test(contact_wave, the_next_solve_expects_as_many_sweeps_as_the_last_one_needed)
+{
+    small_setup setup = lattice();
+    nrw_world *world = pressed(&setup);
+    const size_t size = 3 * world->solve.rows.n_rows;
+    const double tolerance = (double)world->solve.tolerance;
+    float *first = malloc(size * sizeof *first), *then = malloc(size * sizeof *then);
+    cr_assert(first && then);
+    int usual = 0;
+    const int sweeps = solve_expecting(world, world->contacts.last_group, &usual, first);
+    cr_assert_gt(usual, 6);
+    cr_assert_leq(usual, sweeps);
+    /* far too few, as many as are needed, and far too many: the same within what a sweep may
+     * still change, and what is needed is found */
+    const int expected[3] = {2, usual, 20};
+    for (int k = 0; k < 3; k++) {
+        int needed = expected[k];
+        const int done = solve_expecting(world, world->contacts.last_group, &needed, then);
+        double off = 0.0;
+        for (size_t i = 0; i < size; i++)
+            off = fmax(off, fabs((double)then[i] - (double)first[i]));
+        cr_assert_leq(off, 8.0 * tolerance, "%d expected", expected[k]);
+        cr_assert_leq(abs(needed - usual), 2, "%d expected: %d, not %d", expected[k], needed,
+                      usual);
+        cr_assert_geq(done, usual);
+        if (k == 1) /* and a plain one */
+            cr_assert_eq(done, usual + 1);
+    }
+    free(first);
+    free(then);
     nrw_world_destroy(world);
     small_setup_clear(&setup);
 }

@@ -173,11 +173,12 @@ static void errors_of(size_t n, int first, double *rms, double *largest)
     *largest /= sqrt(square / (double)n);
 }
 
-/* Measured: forces to 2.4e-4...5.8e-4 of their root mean square on average, 4.4e-3 for the
- * worst particle; flow 5e-4...1.5e-3 and 6.7e-3 (drawn out and stacked, the worst of the
- * swarms). A step's own error rule is 0.1 diameters, the noise of a seed 2 %. */
-#define FORCE_RMS 6e-4
-#define FORCE_LARGEST 6e-3
+/* Measured: forces to 3.4e-4...7.7e-4 of their root mean square on average (a square lattice turned
+ * by two degrees is the worst), 5.6e-3 for the worst particle; flow 5e-4...1.5e-3 and 6.7e-3 (drawn
+ * out and stacked, the worst of the swarms). A step's own error rule is 0.1 diameters, the noise of
+ * a seed 2 %. */
+#define FORCE_RMS 9e-4
+#define FORCE_LARGEST 8e-3
 #define FLOW_RMS 1.8e-3
 #define FLOW_LARGEST 1.4e-2
 
@@ -305,6 +306,29 @@ Test(far_field, lists_serve_while_particles_move)
     cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
     cr_assert_eq(far.n_builds, 2);
     assert_sums(N, 3, "one farther");
+    nrw_far_field_clear(&far);
+}
+
+Test(far_field, one_of_many_may_go_half_as_far_again)
+{
+    enum { N = 1200 };
+    nrw_far_field far;
+    cr_assert(nrw_far_field_init(&far, MOST));
+    make(gathered, N, 17);
+    const nrw_pair_task task = task_of(N);
+    cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
+    z[7] += 1.45 * NRW_FAR_KEEP * RADIUS;
+    expect(N);
+    cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
+    cr_assert_eq(far.n_builds, 1);
+    assert_sums(N, 3, "one");
+    /* but not one here and one there */
+    for (size_t i = 0; i < N; i += NRW_CONTACT_GROUP)
+        z[i] += 1.1 * NRW_FAR_KEEP * RADIUS;
+    expect(N);
+    cr_assert(nrw_far_field_sum(&far, &task, order, x, y, z, 3));
+    cr_assert_eq(far.n_builds, 2);
+    assert_sums(N, 3, "several");
     nrw_far_field_clear(&far);
 }
 

@@ -243,6 +243,10 @@ Test(near_kernel, geometry_is_directions_overlaps_and_their_sums)
         assert_outputs(kernels[k].name, 3, 6);
         cr_assert_gt(largest, 0.05);
         cr_assert_float_eq((double)task.largest_overlap, largest, 1e-6);
+        task.largest_overlap = 0.0f;
+        kernels[k].near_overlap(&task);
+        assert_outputs(kernels[k].name, 3, 6);
+        cr_assert_float_eq((double)task.largest_overlap, largest, 1e-6);
         for (size_t slot = 0; slot < contacts.n_slots; slot++) {
             if (contacts.partner[slot] == nrw_four_of(ROWS))
                 continue;

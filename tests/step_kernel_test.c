@@ -6,7 +6,8 @@
 
 #include "every_kernel.h"
 
-enum { ROWS = 48 };
+/* Three groups, the last one not full. */
+enum { ROWS = 2 * NRW_CONTACT_GROUP + 48, N_GROUPS = 3 };
 
 static _Alignas(64) float u[3][ROWS], free_of[3][ROWS], velocity[3][ROWS], base[3][ROWS];
 static _Alignas(64) float along[ROWS], across[ROWS], stiff[ROWS], excess_sum[ROWS];
@@ -27,6 +28,8 @@ static void fill(void)
         along[row] = (float)(20.0 + 5.0 * sin(k));
         across[row] = 0.3f * along[row];
         stiff[row] = (float)(0.02 + 0.01 * cos(7.0 * k));
+        if (row == 300)
+            stiff[row] *= 6.0f;
         excess_sum[row] = (float)(2.0 + 1.5 * sin(11.0 * k));
         moment[row] = (float)(1.0 + 0.1 * sin(k));
     }
@@ -92,6 +95,21 @@ Test(step_kernel, the_farthest_is_told_with_noise_and_without)
     }
 }
 
+/* Root mean square over the groups of rows of each one's largest, and the largest of all. */
+static void peaks_of(const double values[ROWS], double *typical, double *largest)
+{
+    double squares = 0.0;
+    *largest = 0.0;
+    for (size_t first = 0; first < ROWS; first += NRW_CONTACT_GROUP) {
+        double most = 0.0;
+        for (size_t row = first; row < first + NRW_CONTACT_GROUP && row < ROWS; row++)
+            most = fmax(most, values[row]);
+        squares += most * most;
+        *largest = fmax(*largest, most);
+    }
+    *typical = sqrt(squares / N_GROUPS);
+}
+
 Test(step_kernel, drag_against_sliding_takes_of_the_stiffness)
 {
     const float *const forces[2][3] = {{NULL, NULL, NULL}, {NULL, NULL, NULL}};
@@ -99,19 +117,58 @@ Test(step_kernel, drag_against_sliding_takes_of_the_stiffness)
     const size_t n_kernels = every_kernel(kernels);
     for (int drags = 0; drags < 2; drags++) {
         const double sliding = drags ? 0.0168 : 0.0; /* 4πηa of 3 µm in water, pN·s/µm */
-        double most = 0.0;
+        double values[ROWS], typical, largest;
         fill();
         for (size_t row = 0; row < ROWS; row++)
-            most = fmax(most, (double)along[row] * (double)stiff[row] /
-                                  (1.0 + sliding * (double)along[row] * (double)excess_sum[row]));
+            values[row] = (double)along[row] * (double)stiff[row] /
+                          (1.0 + sliding * (double)along[row] * (double)excess_sum[row]);
+        peaks_of(values, &typical, &largest);
+        cr_assert_gt(largest, 1.1 * typical);
         for (size_t k = 0; k < n_kernels; k++) {
-            float largest[2];
+            nrw_peaks change, of;
             fill();
             nrw_rows_task task = task_of();
             task.sliding = (float)sliding;
-            kernels[k].velocity(&task, forces, largest);
-            cr_assert_float_eq((double)largest[1], most, 1e-6 * most, "%s", kernels[k].name);
+            kernels[k].velocity(&task, forces, &change, &of);
+            cr_assert_float_eq((double)of.largest, largest, 1e-6 * largest, "%s", kernels[k].name);
+            cr_assert_float_eq((double)of.typical, typical, 1e-6 * typical, "%s", kernels[k].name);
         }
+    }
+}
+
+Test(step_kernel, velocities_change_by_what_is_told)
+{
+    static float pushes[2][3][ROWS];
+    nrw_kernels kernels[EVERY_KERNEL_MOST];
+    const size_t n_kernels = every_kernel(kernels);
+    for (int part = 0; part < 2; part++)
+        for (int axis = 0; axis < 3; axis++)
+            for (size_t row = 0; row < ROWS; row++)
+                pushes[part][axis][row] =
+                    (float)(0.2 * sin(1.0 + (double)row * (2.0 + part) + axis));
+    const float *const forces[2][3] = {{pushes[0][0], pushes[0][1], pushes[0][2]},
+                                       {pushes[1][0], pushes[1][1], pushes[1][2]}};
+    for (size_t k = 0; k < n_kernels; k++) {
+        double expected[3][ROWS], values[ROWS], typical, largest;
+        fill();
+        for (size_t row = 0; row < ROWS; row++) {
+            for (int axis = 0; axis < 3; axis++)
+                expected[axis][row] =
+                    (double)base[axis][row] +
+                    (double)(axis < 2 ? along : across)[row] *
+                        ((double)pushes[0][axis][row] + (double)pushes[1][axis][row]);
+            values[row] = hypot(expected[0][row] - (double)velocity[0][row],
+                                expected[1][row] - (double)velocity[1][row]);
+        }
+        peaks_of(values, &typical, &largest);
+        const nrw_rows_task task = task_of();
+        nrw_peaks change, stiffness;
+        kernels[k].velocity(&task, forces, &change, &stiffness);
+        cr_assert_float_eq((double)change.largest, largest, 1e-6 * largest, "%s", kernels[k].name);
+        cr_assert_float_eq((double)change.typical, typical, 1e-6 * typical, "%s", kernels[k].name);
+        for (int axis = 0; axis < 3; axis++)
+            for (size_t row = 0; row < ROWS; row++)
+                cr_assert_float_eq((double)velocity[axis][row], expected[axis][row], 1e-5);
     }
 }
 

@@ -10,7 +10,7 @@
 #include "pair_list.h"
 
 #define N_PARTICLES 4000
-#define CUTOFF_UM 19.5
+#define CUTOFF_UM 20.5
 #define SKIN_UM 2.0
 /* Of the run: gathered, then driven for a while; places are recorded every 8 ms. */
 #define GATHER_S 25.0
@@ -179,25 +179,36 @@ static bool advance(nrw_world *world, const nrw_excitation *excitation, double u
     return done;
 }
 
+/* One frame. Particles stand in the order that they have in the first: a world sorts them anew
+ * now and then. */
+static void record_frame(const nrw_world *world, const uint32_t *place_of, double *frame)
+{
+    const double *const places[3] = {world->x, world->y, world->z};
+    for (size_t axis = 0; axis < 3; axis++)
+        for (size_t i = 0; i < world->n; i++)
+            frame[axis * world->n + place_of[world->ids[i]]] = places[axis][i];
+}
+
 /* Frames of a run, and the swarm as it is in the first. */
 static bool record(nrw_world *world, double *frames, bench_swarm *swarm)
 {
+    static uint32_t place_of[N_PARTICLES];
     const nrw_excitation flat = bench_excitation(world, 0.0);
     const nrw_excitation tilted = bench_excitation(world, TILT_DEG);
     const size_t n = world->n;
-    const double *const places[3] = {world->x, world->y, world->z};
     float *const begun[3] = {swarm->x, swarm->y, swarm->z};
     bool done = advance(world, &flat, GATHER_S);
     for (size_t frame = 0; done && frame < N_FRAMES; frame++) {
         done = advance(world, &tilted, GATHER_S + DRIVE_S + EVALUATION_S * (double)frame);
-        for (size_t axis = 0; axis < 3; axis++)
-            memcpy(frames + (3 * frame + axis) * n, places[axis], n * sizeof *frames);
+        for (size_t i = 0; i < n && frame == 0; i++) {
+            place_of[world->ids[i]] = (uint32_t)i;
+            swarm->moment[i] = world->moment[i];
+        }
+        record_frame(world, place_of, frames + 3 * frame * n);
     }
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < n; i++)
         for (size_t axis = 0; axis < 3; axis++)
             begun[axis][i] = (float)frames[axis * n + i];
-        swarm->moment[i] = world->moment[i];
-    }
     /* all contenders begin at the same places as the script, which takes them from these */
     for (size_t axis = 0; axis < 3; axis++)
         for (size_t i = 0; i < n; i++)
