@@ -307,7 +307,7 @@ void bench_listed(bench_report *report)
     listed_case it;
     char why[256] = "no memory";
     double(*forces)[3] = calloc(N_PARTICLES, sizeof *forces);
-    bench_title("Dipole forces within 6.5 diameters by neighbour lists");
+    bench_title("Dipole forces within 6.8 diameters by neighbour lists");
     if (!open_case(&it) || !forces) {
         bench_missing(report, "pair_gdir_per_s_core", why);
         close_case(&it);
