@@ -21,7 +21,9 @@
  * NRW_CONTACT_GROUP. In large swarms the groups follow each other along the swarm's longer
  * side, so that neighbours are at most a swarm's width apart, and several sweeps go over the
  * swarm in one wave, each a few groups behind the one before it: what is read from memory
- * serves all of them (temporal blocking: Wellein, Hager, Zeiser, Wittmann & Fehske 2009). */
+ * serves all of them (temporal blocking: Wellein, Hager, Zeiser, Wittmann & Fehske 2009). Three
+ * at a time do so close behind each other, over some groups, before the next three follow: what
+ * the second cache holds serves these three. */
 #ifndef NRW_CONTACT_H
 #define NRW_CONTACT_H
 

@@ -489,7 +489,7 @@ static nrw_far_task far_task(const nrw_far_field *far, const nrw_pair_task *rows
                          .targets = far->targets,
                          .starts = far->starts,
                          .sources = far->sources,
-                         .dipole_potential = what & NRW_FAR_FLOW ? 6 : 0};
+                         .dipole_potential = what & NRW_FAR_FLOW ? 4 : 0};
     memcpy(task.tensor, rows->tensor, sizeof task.tensor);
     memcpy(task.response, rows->response, sizeof task.response);
     return task;

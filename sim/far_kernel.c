@@ -31,9 +31,13 @@ enum {
     DEEPEST = ORDER + 2,                          /* the dipoles': the tensor M takes two */
     N_DEEP = 1 + 3 * DEEPEST * (DEEPEST + 1) / 2, /* with up to two along z */
     N_IMAGE = 1 + 3 * FLOW_DEEPEST * (FLOW_DEEPEST + 1) / 2,
-    N_DERIVATIVES = 1 + 3 * ORDER * (ORDER + 1) / 2,
-    N_TERMS = 130 + 35
+    N_DERIVATIVES = 1 + 3 * ORDER * (ORDER + 1) / 2
 };
+
+/* Potentials of the local expansions, all that (6.10) takes: V_x + V'_x, V_y + V'_y, W − W' and
+ * Q', primed the mirror images'; and the dipoles', which is the first where there is no flow.
+ * Three are the responses'. */
+enum { POTENTIAL_VX, POTENTIAL_VY, POTENTIAL_W, POTENTIAL_Q, POTENTIAL_DIPOLE };
 
 /* Where the term x^a y^b z^c stands: among those with c <= 1, with c <= 2, among all. */
 static inline int thin_at(int a, int b, int c)
@@ -220,106 +224,117 @@ static inline void contract(const nrw_lanes *d, const nrw_lanes factors[5], nrw_
     }
 }
 
-/* What is multiplied for each term of the local expansion: (moment, derivative), those
- * without z in the moment first: the image's moments with z have the other sign. Orders of
- * moment and term add up to ORDER at most. The flow takes one more product, of second moments
- * with third terms: they and the latter's slopes are even about the centres, and without it all
- * of a swarm's particles would miss the same part of the flow. */
-typedef struct term_table {
-    unsigned char begin[NRW_FAR_LOCALS + 1], flips[NRW_FAR_LOCALS];
-    unsigned char flow[NRW_FAR_LOCALS], flow_flips[NRW_FAR_LOCALS]; /* the flow's alone */
-    unsigned char moment[N_TERMS], derivative[N_TERMS];
-} term_table;
-
-/* Products of x^a y^b z^c with moments of orders first to last, kc of it along z, from `at`
- * on; where they end. */
-static int note_terms(term_table *table, int at, const int term[3], int first, int last, int kc)
-{
-    for (int k = first > kc ? first : kc; k <= last; k++)
-        for (int kb = 0; kb <= k - kc; kb++) {
-            const int ka = k - kb - kc;
-            table->moment[at] = (unsigned char)thin_at(ka, kb, kc);
-            table->derivative[at++] =
-                (unsigned char)deep_at(term[0] + ka, term[1] + kb, term[2] + kc);
-        }
-    return at;
-}
-
-static void make_terms(term_table *table)
-{
-    int at = 0;
-    for (int n = 1; n <= ORDER; n++)
-        for (int c = 0; c <= 1; c++)
-            for (int b = 0; b <= n - c; b++) {
-                const int term[3] = {n - b - c, b, c}, out = thin_at(n - b - c, b, c) - 1;
-                const int more = n == ORDER - 1 ? EVEN_MOMENTS : 0;
-                table->begin[out] = (unsigned char)at;
-                at = note_terms(table, at, term, 0, ORDER - n, 0);
-                table->flips[out] = (unsigned char)at;
-                at = note_terms(table, at, term, 0, ORDER - n, 1);
-                table->flow[out] = (unsigned char)at;
-                at = note_terms(table, at, term, ORDER - n + 1, more, 0);
-                table->flow_flips[out] = (unsigned char)at;
-                at = note_terms(table, at, term, ORDER - n + 1, more, 1);
-                table->begin[out + 1] = (unsigned char)at;
-            }
-}
-
 enum { ACROSS_DIPOLES = 1, ACROSS_FLOW = 2, ACROSS_RESPONSE = 4 };
 
 /* Moments of the sources and derivatives between the centres, for a vector of nodes. */
 typedef struct across_work {
     nrw_lanes moments[NRW_FAR_MOMENTS][4];
+    nrw_lanes divergence[NRW_FAR_LOCALS]; /* moments of Q, by thin_at, from order 1 on */
     nrw_lanes direct[N_DEEP], image[N_IMAGE], dipole[3][N_DERIVATIVES];
+    nrw_lanes both[N_IMAGE], apart[N_IMAGE]; /* direct + image, direct − image */
     nrw_lanes sums[NRW_FAR_LOCALS][NRW_FAR_POTENTIALS];
 } across_work;
 
-/* The terms [begin, end) of one local term; `flipped`: the image's moments change sign. */
-static inline void add_range(const term_table *table, const across_work *work, int begin, int end,
-                             nrw_lanes flow[6], nrw_lanes dipole[3], const int what,
-                             const bool flipped)
+/* A moment and a derivative of what has no image. */
+static inline void add_direct(const across_work *work, int moment, int at, nrw_lanes *sums,
+                              const int what)
 {
-    for (int t = begin; t < end; t++) {
-        const nrw_lanes *m = work->moments[table->moment[t]];
-        const int at = table->derivative[t];
-        if (what & ACROSS_DIPOLES)
-            dipole[0] = lanes_fma(m[0], work->dipole[0][at], dipole[0]);
-        if (what & ACROSS_RESPONSE)
-            for (int p = 0; p < 3; p++)
-                dipole[p] = lanes_fma(m[0], work->dipole[p][at], dipole[p]);
-        if (what & ACROSS_FLOW) {
-            const nrw_lanes near = work->direct[at], far = work->image[at];
-            for (int p = 0; p < 3; p++) {
-                flow[p] = lanes_fma(m[p + 1], near, flow[p]);
-                flow[p + 3] = flipped ? lanes_less(m[p + 1], far, flow[p + 3])
-                                      : lanes_fma(m[p + 1], far, flow[p + 3]);
-            }
-        }
+    const nrw_lanes m = work->moments[moment][0];
+    if (what & ACROSS_DIPOLES) {
+        nrw_lanes *sum = sums + (what & ACROSS_FLOW ? POTENTIAL_DIPOLE : 0);
+        *sum = lanes_fma(m, work->dipole[0][at], *sum);
     }
+    for (int p = 0; p < 3 && what & ACROSS_RESPONSE; p++)
+        sums[p] = lanes_fma(m, work->dipole[p][at], sums[p]);
 }
 
-static inline void add_terms(const term_table *table, across_work *work, int out, const int what)
+/* Of the flow; `flipped`: the image's moment has the other sign. */
+static inline void add_flow(const across_work *work, int moment, int at, nrw_lanes *sums,
+                            bool flipped)
 {
-    nrw_lanes *sums = work->sums[out];
-    nrw_lanes flow[6], dipole[3];
-    for (int p = 0; p < 6; p++)
-        flow[p] = what & ACROSS_FLOW ? sums[p] : lanes_all(0.0f);
-    for (int p = 0; p < 3; p++)
-        dipole[p] = what & ACROSS_FLOW ? sums[6] : sums[p];
-    const int flips = table->flips[out], more = table->flow[out];
-    add_range(table, work, table->begin[out], flips, flow, dipole, what, false);
-    add_range(table, work, flips, more, flow, dipole, what, true);
-    if (what & ACROSS_FLOW) {
-        const int more_flips = table->flow_flips[out], end = table->begin[out + 1];
-        add_range(table, work, more, more_flips, flow, dipole, ACROSS_FLOW, false);
-        add_range(table, work, more_flips, end, flow, dipole, ACROSS_FLOW, true);
+    const nrw_lanes *m = work->moments[moment];
+    const nrw_lanes plus = flipped ? work->apart[at] : work->both[at];
+    const nrw_lanes minus = flipped ? work->both[at] : work->apart[at];
+    sums[POTENTIAL_VX] = lanes_fma(m[1], plus, sums[POTENTIAL_VX]);
+    sums[POTENTIAL_VY] = lanes_fma(m[2], plus, sums[POTENTIAL_VY]);
+    sums[POTENTIAL_W] = lanes_fma(m[3], minus, sums[POTENTIAL_W]);
+}
+
+/* Products of the term x^a y^b z^c with moments: orders add up to ORDER at most. The flow takes
+ * one more product, of second moments with third terms: they and the latter's slopes are even
+ * about the centres, and without it all of a swarm's particles would miss the same part of the
+ * flow. */
+static inline void add_term(const across_work *work, const int a, const int b, const int c,
+                            nrw_lanes *sums, const int what)
+{
+    const int n = a + b + c, more = n == ORDER - 1 ? EVEN_MOMENTS : ORDER - n;
+    NRW_EACH (kc, 0, 1)
+        NRW_EACH (k, kc, more)
+            NRW_EACH (kb, 0, k - kc) {
+                const int ka = k - kb - kc, at = deep_at(a + ka, b + kb, c + kc);
+                if (k <= ORDER - n)
+                    add_direct(work, thin_at(ka, kb, kc), at, sums, what);
+                if (what & ACROSS_FLOW)
+                    add_flow(work, thin_at(ka, kb, kc), at, sums, kc == 1);
+            }
+}
+
+/* The same of Q', whose moments and terms are those of V_x and V_y one order up and down. */
+static inline void add_divergence(const across_work *work, const int a, const int b, const int c,
+                                  nrw_lanes *sums)
+{
+    const int n = a + b + c, more = n == ORDER - 2 ? EVEN_MOMENTS + 1 : ORDER - n;
+    nrw_lanes sum = sums[POTENTIAL_Q];
+    NRW_EACH (kc, 0, 1)
+        NRW_EACH (k, 1, more)
+            NRW_EACH (kb, 0, k - kc) {
+                const int ka = k - kb - kc;
+                const nrw_lanes m = work->divergence[thin_at(ka, kb, kc)];
+                const nrw_lanes d = work->image[deep_at(a + ka, b + kb, c + kc)];
+                if (ka + kb > 0)
+                    sum = kc == 1 ? lanes_less(m, d, sum) : lanes_fma(m, d, sum);
+            }
+    sums[POTENTIAL_Q] = sum;
+}
+
+static inline void add_terms(across_work *work, const int what)
+{
+    NRW_EACH (n, 0, ORDER)
+        NRW_EACH (c, 0, n < 1 ? n : 1)
+            NRW_EACH (b, 0, n - c) {
+                const int a = n - b - c;
+                nrw_lanes *const kept = work->sums[thin_at(a, b, c)];
+                nrw_lanes sums[POTENTIAL_DIPOLE + 1];
+                for (int p = 0; p <= POTENTIAL_DIPOLE; p++)
+                    sums[p] = kept[p];
+                if (n > 0)
+                    add_term(work, a, b, c, sums, what);
+                if (n < ORDER && what & ACROSS_FLOW)
+                    add_divergence(work, a, b, c, sums);
+                for (int p = 0; p <= POTENTIAL_DIPOLE; p++)
+                    kept[p] = sums[p];
+            }
+}
+
+/* Of the flow: sums and differences with the image's derivatives, and the moments of Q. */
+static inline void take_images(const nrw_lanes image[3], across_work *work)
+{
+    derivatives(image, FLOW_DEEPEST, work->image);
+    for (int k = 0; k < N_IMAGE; k++) {
+        work->both[k] = work->direct[k] + work->image[k];
+        work->apart[k] = work->direct[k] - work->image[k];
     }
-    for (int p = 0; p < 6 && what & ACROSS_FLOW; p++)
-        sums[p] = flow[p];
-    if (what & ACROSS_DIPOLES)
-        sums[what & ACROSS_FLOW ? 6 : 0] = dipole[0];
-    for (int p = 0; p < 3 && what & ACROSS_RESPONSE; p++)
-        sums[p] = dipole[p];
+    NRW_EACH (n, 1, ORDER)
+        NRW_EACH (c, 0, 1)
+            NRW_EACH (b, 0, n - c) {
+                const int a = n - b - c;
+                nrw_lanes sum = lanes_all(0.0f);
+                if (a > 0)
+                    sum = sum + work->moments[thin_at(a - 1, b, c)][1];
+                if (b > 0)
+                    sum = sum + work->moments[thin_at(a, b - 1, c)][2];
+                work->divergence[thin_at(a, b, c)] = sum;
+            }
 }
 
 /* Moments of the sources and derivatives to the targets. */
@@ -343,7 +358,7 @@ static inline void take_sources(const nrw_far_task *task, const uint32_t *target
                 work->direct);
     if (what & ACROSS_FLOW) {
         const nrw_lanes image[3] = {direct[0], direct[1], lanes_load(r[3])};
-        derivatives(image, FLOW_DEEPEST, work->image);
+        take_images(image, work);
     }
     const nrw_lanes zero = lanes_all(0.0f), third = lanes_all(1.0f / 3.0f);
     if (what & ACROSS_DIPOLES) {
@@ -381,8 +396,6 @@ static inline void store_locals(const nrw_far_task *task, const uint32_t *target
 
 static inline void across(const nrw_far_task *task, const int what)
 {
-    term_table table;
-    make_terms(&table);
     across_work work;
     for (size_t chunk = 0; chunk < task->n_chunks; chunk++)
         for (size_t lane = 0; lane < NRW_LANES; lane += NRW_WIDTH) {
@@ -391,8 +404,7 @@ static inline void across(const nrw_far_task *task, const int what)
             for (size_t slot = task->starts[chunk]; slot < task->starts[chunk + 1];
                  slot += NRW_LANES) {
                 take_sources(task, targets, task->sources + slot + lane, &work, what);
-                for (int out = 0; out < NRW_FAR_LOCALS; out++)
-                    add_terms(&table, &work, out, what);
+                add_terms(&work, what);
             }
             store_locals(task, targets, &work);
         }
@@ -426,13 +438,12 @@ typedef float eight __attribute__((vector_size(4 * NRW_FAR_POTENTIALS)));
 static inline void make_full(const float *thin, eight full[FULL])
 {
     const eight *from = (const eight *)(const void *)thin;
-    full[0] = (eight){0.0f};
-    NRW_EACH (n, 1, ORDER)
+    NRW_EACH (n, 0, ORDER)
         NRW_EACH (c, 0, n)
             NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c;
                 full[full_at(a, b, c)] =
-                    c <= 1 ? from[thin_at(a, b, c) - 1]
+                    c <= 1 ? from[thin_at(a, b, c)]
                            : -full[full_at(a + 2, b, c - 2)] - full[full_at(a, b + 2, c - 2)];
             }
 }
@@ -459,19 +470,20 @@ void NRW_KERNEL(nrw_far_spread_)(const nrw_far_task *task)
             float powers[POLYNOMIAL];
             POWERS(float, s, 1.0f, powers);
             eight *to = (eight *)(void *)locals_of(task, child);
-            NRW_EACH (n, 1, ORDER)
-                NRW_EACH (c, 0, 1)
+            /* of order 0 only Q' is wanted, which has no more than ORDER − 1 */
+            NRW_EACH (n, 0, ORDER)
+                NRW_EACH (c, 0, n < 1 ? n : 1)
                     NRW_EACH (b, 0, n - c) {
                         const int a = n - b - c;
-                        eight sum = to[thin_at(a, b, c) - 1];
-                        NRW_EACH (j, 0, ORDER - n)
+                        eight sum = to[thin_at(a, b, c)];
+                        NRW_EACH (j, 0, ORDER - n - (n == 0))
                             NRW_EACH (jc, 0, j)
                                 NRW_EACH (jb, 0, j - jc) {
                                     const int ja = j - jb - jc;
                                     sum += full[full_at(a + ja, b + jb, c + jc)] *
                                            powers[full_at(ja, jb, jc)];
                                 }
-                        to[thin_at(a, b, c) - 1] = sum;
+                        to[thin_at(a, b, c)] = sum;
                     }
         }
     }
@@ -537,34 +549,24 @@ void NRW_KERNEL(nrw_far_dipoles_)(const nrw_far_task *task)
 static inline void flow_polynomials(const eight full[FULL], float faxen_third,
                                     float steady[3][POLYNOMIAL], float rising[3][10])
 {
-    /* V_x, V_y, W of the sources are potentials 0, 1, 2, of their images 3, 4, 5 */
-    float q[POLYNOMIAL], direct[POLYNOMIAL];
-    NRW_EACH (n, 0, ORDER - 1)
-        NRW_EACH (c, 0, n)
-            NRW_EACH (b, 0, n - c) {
-                const int a = n - b - c, at = full_at(a, b, c);
-                const eight dx = full[full_at(a + 1, b, c)], dy = full[full_at(a, b + 1, c)];
-                q[at] = dx[3] + dy[4];
-                direct[at] = dx[0] + dy[1];
-            }
     NRW_EACH (n, 0, ORDER - 1)
         NRW_EACH (c, 0, n)
             NRW_EACH (b, 0, n - c) {
                 const int a = n - b - c, at = full_at(a, b, c);
                 const eight dx = full[full_at(a + 1, b, c)], dy = full[full_at(a, b + 1, c)];
                 const eight dz = full[full_at(a, b, c + 1)];
-                steady[0][at] = dy[2] - dy[5] - dz[0] - dz[3];
-                steady[1][at] = dx[5] - dx[2] - dz[1] - dz[4];
-                steady[2][at] = direct[at] - q[at];
+                steady[0][at] = dy[POTENTIAL_W] - dz[POTENTIAL_VX];
+                steady[1][at] = -dx[POTENTIAL_W] - dz[POTENTIAL_VY];
+                steady[2][at] = dx[POTENTIAL_VX] + dy[POTENTIAL_VY] - 2.0f * full[at][POTENTIAL_Q];
                 if (n < ORDER - 2) {
-                    steady[0][at] += faxen_third * q[full_at(a + 1, b, c + 1)];
-                    steady[1][at] += faxen_third * q[full_at(a, b + 1, c + 1)];
-                    steady[2][at] += faxen_third * q[full_at(a, b, c + 2)];
+                    steady[0][at] += faxen_third * full[full_at(a + 1, b, c + 1)][POTENTIAL_Q];
+                    steady[1][at] += faxen_third * full[full_at(a, b + 1, c + 1)][POTENTIAL_Q];
+                    steady[2][at] += faxen_third * full[full_at(a, b, c + 2)][POTENTIAL_Q];
                 }
                 if (n < ORDER - 1) {
-                    rising[0][at] = 2.0f * q[full_at(a + 1, b, c)];
-                    rising[1][at] = 2.0f * q[full_at(a, b + 1, c)];
-                    rising[2][at] = 2.0f * q[full_at(a, b, c + 1)];
+                    rising[0][at] = 2.0f * dx[POTENTIAL_Q];
+                    rising[1][at] = 2.0f * dy[POTENTIAL_Q];
+                    rising[2][at] = 2.0f * dz[POTENTIAL_Q];
                 }
             }
 }

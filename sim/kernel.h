@@ -139,8 +139,8 @@ typedef struct nrw_quad_task {
 typedef void nrw_quad_kernel(const nrw_quad_task *task);
 
 /* Expansions of the far field (far_field.h) to this order, terms of the sources' moments
- * and of local expansions that are kept, and potentials of a node side by side. */
-enum { NRW_FAR_ORDER = 4, NRW_FAR_MOMENTS = 16, NRW_FAR_LOCALS = 24, NRW_FAR_POTENTIALS = 8 };
+ * and of local expansions that are kept, and room for potentials of a node side by side. */
+enum { NRW_FAR_ORDER = 4, NRW_FAR_MOMENTS = 16, NRW_FAR_LOCALS = 25, NRW_FAR_POTENTIALS = 8 };
 
 typedef struct nrw_far_task {
     /* by row, in the order of the tree's blocks */
