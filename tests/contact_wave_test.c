@@ -11,21 +11,6 @@
 enum { N = NRW_CONTACT_WAVES_LEAST + 899, COLUMNS = 45, STRIDE = 1201 };
 enum { MOST_GROUPS = N / NRW_CONTACT_GROUP + 1 };
 
-static double start[N][3];
-
-/* A jittered lattice, longer along y, in no order. */
-static small_setup lattice(void)
-{
-    for (size_t k = 0; k < N; k++) {
-        const size_t i = k * STRIDE % N, row = k / COLUMNS, column = k % COLUMNS;
-        start[i][0] =
-            3.03 * ((double)column + 0.5 * (double)(row % 2)) + 0.05 * sin(3.0 * (double)k);
-        start[i][1] = 2.65 * (double)row + 0.05 * cos(5.0 * (double)k);
-        start[i][2] = NAN;
-    }
-    return small_setup_open(N, (const double(*)[3])start);
-}
-
 /* A world some steps on, in the middle of its contacts. */
 static nrw_world *pressed(const small_setup *setup)
 {
@@ -74,7 +59,7 @@ static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
 
 Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
 {
-    small_setup setup = lattice();
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
     nrw_world *world = pressed(&setup);
     const size_t n_groups = groups_of(world), size = 3 * world->solve.rows.n_rows;
     float *wave = malloc(size * sizeof *wave), *plain = malloc(size * sizeof *plain);
@@ -103,7 +88,7 @@ Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
 
 Test(contact_wave, the_next_solve_expects_as_many_sweeps_as_the_last_one_needed)
 {
-    small_setup setup = lattice();
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
     nrw_world *world = pressed(&setup);
     const size_t size = 3 * world->solve.rows.n_rows;
     const double tolerance = (double)world->solve.tolerance;
@@ -137,7 +122,7 @@ Test(contact_wave, the_next_solve_expects_as_many_sweeps_as_the_last_one_needed)
 
 Test(contact_wave, groups_wait_for_all_their_neighbours_and_few_others)
 {
-    small_setup setup = lattice();
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
     nrw_world *world = pressed(&setup);
     const nrw_contacts *contacts = &world->contacts;
     const size_t n_groups = groups_of(world);
@@ -165,7 +150,7 @@ Test(contact_wave, groups_wait_for_all_their_neighbours_and_few_others)
 
 Test(contact_wave, groups_follow_each_other_along_the_longer_side)
 {
-    small_setup setup = lattice();
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
     nrw_world *world = pressed(&setup);
     double before = -INFINITY;
     for (size_t first = 0; first < world->n; first += NRW_CONTACT_GROUP) {

@@ -8,25 +8,10 @@
 /* Eight groups of rows. */
 enum { N = 8 * NRW_CONTACT_GROUP, COLUMNS = 46, STRIDE = 601 };
 
-static double start[N][3];
-
-/* A jittered triangular lattice, in no order. */
-static small_setup lattice(void)
-{
-    for (size_t k = 0; k < N; k++) {
-        const size_t i = k * STRIDE % N, row = k / COLUMNS, column = k % COLUMNS;
-        start[i][0] =
-            3.03 * ((double)column + 0.5 * (double)(row % 2)) + 0.05 * sin(3.0 * (double)k);
-        start[i][1] = 2.65 * (double)row + 0.05 * cos(5.0 * (double)k);
-        start[i][2] = NAN;
-    }
-    return small_setup_open(N, (const double(*)[3])start);
-}
-
 /* Substeps of 25 ms when every `every`-th particle's moment is so many times the others'. */
 static uint64_t substeps(double factor, size_t every)
 {
-    small_setup setup = lattice();
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
     nrw_world *world = small_world(&setup, false);
     for (size_t i = 100; i < N; i += every)
         world->moment[i] *= (float)factor;

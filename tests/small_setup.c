@@ -46,6 +46,21 @@ small_setup small_setup_open(size_t n, const double (*at_um)[3])
     return setup;
 }
 
+small_setup small_setup_lattice(size_t n, size_t columns, size_t stride)
+{
+    double(*at)[3] = malloc(n * sizeof *at);
+    cr_assert_not_null(at);
+    for (size_t k = 0; k < n; k++) {
+        const size_t i = k * stride % n, row = k / columns, column = k % columns;
+        at[i][0] = 3.03 * ((double)column + 0.5 * (double)(row % 2)) + 0.05 * sin(3.0 * (double)k);
+        at[i][1] = 2.65 * (double)row + 0.05 * cos(5.0 * (double)k);
+        at[i][2] = NAN;
+    }
+    const small_setup setup = small_setup_open(n, (const double(*)[3])at);
+    free(at);
+    return setup;
+}
+
 void small_setup_permanent(small_setup *setup, double moment_fAm2, const double *moments_deg)
 {
     nrw_particles *particles = &setup->scenario->particles;

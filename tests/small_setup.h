@@ -21,6 +21,10 @@ small_setup small_setup_of(const char *yaml);
  * rest), or one at the origin for NULL. */
 small_setup small_setup_open(size_t n, const double (*at_um)[3]);
 
+/* The same with n particles nearly touching on a jittered triangular lattice of so many columns,
+ * at rest, in no order: n and the stride share no divisor. */
+small_setup small_setup_lattice(size_t n, size_t columns, size_t stride);
+
 /* Makes the particles permanent dipoles with start headings (n) in degrees. */
 void small_setup_permanent(small_setup *setup, double moment_fAm2, const double *moments_deg);
 
