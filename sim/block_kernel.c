@@ -12,8 +12,9 @@ nrw_block_kernel NRW_KERNEL(nrw_block_flow_);
 nrw_block_kernel NRW_KERNEL(nrw_block_response_);
 
 /* Rows that are taken together, so that each vector of another block is loaded once for
- * all of them; as many as the registers hold sums of. */
-enum { GROUP_DIPOLES = 4, GROUP_FLOW = 1 };
+ * all of them; as many as the registers hold sums of. Where they are few, sums go through
+ * memory anyway, and two rows share the loads. */
+enum { GROUP_DIPOLES = 4, GROUP_FLOW = NRW_WIDTH == 8 ? 2 : 1 };
 
 /* Places of a group of rows as a block sees them, and the rest of the rows. */
 typedef struct row_group {

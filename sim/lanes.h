@@ -16,6 +16,7 @@
 #include <immintrin.h>
 
 enum { NRW_WIDTH = 16 };
+#define NRW_ESTIMATE(a) _mm512_rsqrt14_ps(a)
 typedef __m512 nrw_lanes;
 typedef __mmask16 nrw_lane_mask;
 
@@ -117,6 +118,7 @@ static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4]
 #include <immintrin.h>
 
 enum { NRW_WIDTH = 8 };
+#define NRW_ESTIMATE(a) _mm256_rsqrt_ps(a)
 typedef __m256 nrw_lanes;
 typedef __m256 nrw_lane_mask;
 
@@ -274,6 +276,13 @@ static inline void lanes_scatter4(float *rows, size_t row, const nrw_lanes in[4]
 
 #endif
 
+/* 0, 1, 2, ... */
+static inline nrw_lanes lanes_rising(void)
+{
+    static const float numbers[16] = {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15};
+    return lanes_load(numbers);
+}
+
 /* first + k for each bit k that is set, rising, into `out`, which must have room for all
  * NRW_WIDTH; their number. */
 static inline size_t lanes_numbers(unsigned bits, uint32_t first, uint32_t *out)
@@ -292,13 +301,14 @@ static inline size_t lanes_numbers(unsigned bits, uint32_t first, uint32_t *out)
 #endif
 }
 
-/* 1/√a. With AVX-512 from the 14-bit estimate and one Newton step (two units in the
- * last place), which is quicker than a square root and a division. */
-#if defined(__AVX512F__) && defined(__AVX512DQ__)
+/* 1/√a, where the processor has one from its estimate and one Newton step, which is quicker
+ * than a square root and a division: from 14 bits (AVX-512) good to two units in the last
+ * place, from 12 (AVX2) to four. */
+#if defined(NRW_ESTIMATE)
 static inline nrw_lanes lanes_rsqrt(nrw_lanes a)
 {
-    const __m512 y = _mm512_rsqrt14_ps(a), half = a * _mm512_set1_ps(0.5f);
-    return y * _mm512_fnmadd_ps(half * y, y, _mm512_set1_ps(1.5f));
+    const nrw_lanes y = NRW_ESTIMATE(a), half = a * lanes_all(0.5f);
+    return y * lanes_less(half * y, y, lanes_all(1.5f));
 }
 #else
 static inline nrw_lanes lanes_rsqrt(nrw_lanes a)
@@ -312,14 +322,14 @@ static inline nrw_lanes lanes_rsqrt(nrw_lanes a)
 static inline void lanes_rsqrt_each(nrw_lanes least, const nrw_lanes a[], const int n,
                                     nrw_lanes out[])
 {
-#if defined(__AVX512F__) && defined(__AVX512DQ__)
+#if defined(NRW_ESTIMATE)
     nrw_lanes half[4];
     NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = lanes_max(a[k], least);
     NRW_UNROLL
     for (int k = 0; k < n; k++)
-        out[k] = _mm512_rsqrt14_ps(half[k]);
+        out[k] = NRW_ESTIMATE(half[k]);
     NRW_UNROLL
     for (int k = 0; k < n; k++)
         half[k] = half[k] * lanes_all(0.5f);
@@ -347,6 +357,14 @@ static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d
     const __m512 t = _mm512_shuffle_ps(ab, cd, 0x44) + _mm512_shuffle_ps(ab, cd, 0xee);
     const __m256 half = _mm512_castps512_ps256(t) + _mm512_extractf32x8_ps(t, 1);
     _mm_storeu_ps(sums, _mm256_castps256_ps128(half) + _mm256_extractf128_ps(half, 1));
+}
+#elif defined(__AVX2__) && defined(__FMA__)
+static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d, float sums[4])
+{
+    const __m256 ab = _mm256_unpacklo_ps(a, b) + _mm256_unpackhi_ps(a, b);
+    const __m256 cd = _mm256_unpacklo_ps(c, d) + _mm256_unpackhi_ps(c, d);
+    const __m256 t = _mm256_shuffle_ps(ab, cd, 0x44) + _mm256_shuffle_ps(ab, cd, 0xee);
+    _mm_storeu_ps(sums, _mm256_castps256_ps128(t) + _mm256_extractf128_ps(t, 1));
 }
 #else
 static inline void lanes_sum4(nrw_lanes a, nrw_lanes b, nrw_lanes c, nrw_lanes d, float sums[4])
@@ -378,6 +396,18 @@ static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])
     const __m512 high =
         _mm512_shuffle_f32x4(t[2], t[3], 0x44) + _mm512_shuffle_f32x4(t[2], t[3], 0xee);
     return _mm512_shuffle_f32x4(low, high, 0x88) + _mm512_shuffle_f32x4(low, high, 0xdd);
+}
+#elif defined(__AVX2__) && defined(__FMA__)
+static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])
+{
+    __m256 t[2]; /* each half: parts of the sums of four */
+    for (int k = 0; k < 2; k++) {
+        const __m256 a = of[4 * k], b = of[4 * k + 1], c = of[4 * k + 2], d = of[4 * k + 3];
+        const __m256 ab = _mm256_unpacklo_ps(a, b) + _mm256_unpackhi_ps(a, b);
+        const __m256 cd = _mm256_unpacklo_ps(c, d) + _mm256_unpackhi_ps(c, d);
+        t[k] = _mm256_shuffle_ps(ab, cd, 0x44) + _mm256_shuffle_ps(ab, cd, 0xee);
+    }
+    return _mm256_permute2f128_ps(t[0], t[1], 0x20) + _mm256_permute2f128_ps(t[0], t[1], 0x31);
 }
 #else
 static inline nrw_lanes lanes_sum_each(const nrw_lanes of[NRW_WIDTH])

@@ -250,10 +250,8 @@ static inline void pair_response_complete(const nrw_pair_task *task, size_t n)
 /* Only lanes above row i of the vector that begins at `first` count. */
 static inline nrw_lanes pair_above(size_t first, size_t i)
 {
-    float weights[NRW_WIDTH];
-    for (size_t lane = 0; lane < NRW_WIDTH; lane++)
-        weights[lane] = first + lane > i ? 1.0f : 0.0f;
-    return lanes_load(weights);
+    return lanes_only(lanes_above(lanes_rising(), lanes_all((float)i - (float)first)),
+                      lanes_all(1.0f));
 }
 
 #endif

@@ -114,11 +114,14 @@ static inline quad_lanes quad_lanes_load(const nrw_quad *quads, const uint32_t *
 
 static inline void quad_lanes_add(float *forces, const uint32_t *at, const nrw_lanes f[3])
 {
+    __m128 sums[2][3];
     for (int axis = 0; axis < 3; axis++) {
-        float *a = forces + at[0] + 4 * axis, *b = forces + at[1] + 4 * axis;
-        _mm_store_ps(a, _mm_load_ps(a) + _mm256_castps256_ps128(f[axis]));
-        _mm_store_ps(b, _mm_load_ps(b) + _mm256_extractf128_ps(f[axis], 1));
+        sums[0][axis] = _mm_load_ps(forces + at[0] + 4 * axis) + _mm256_castps256_ps128(f[axis]);
+        sums[1][axis] = _mm_load_ps(forces + at[1] + 4 * axis) + _mm256_extractf128_ps(f[axis], 1);
     }
+    for (int k = 0; k < 2; k++)
+        for (int axis = 0; axis < 3; axis++)
+            _mm_store_ps(forces + at[k] + 4 * axis, sums[k][axis]);
 }
 
 #else

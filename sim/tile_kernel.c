@@ -100,26 +100,26 @@ static inline void finish(const nrw_pair_task *task, float *const *out, size_t f
     }
 }
 
-/* Rows that meet a vector of others together: it is read and written once for both. More
- * of them leave too few registers. */
-enum { ROWS_TOGETHER = 2 };
+/* Rows that meet a vector of others together: it is read and written once for both, as long
+ * as registers are left for it. */
+enum { MOST_TOGETHER = 2, TOGETHER_DIPOLES = NRW_WIDTH == 8 ? 1 : 2, TOGETHER_FLOW = 2 };
 
 static inline void tile(const nrw_pair_task *given, const int what)
 {
     const nrw_pair_task copy = *given, *const task = &copy;
     const pair_law law = pair_law_of(task);
     float *const out[OUTPUTS] = {task->fx, task->fy, task->fz, task->ux, task->uy, task->uz};
-    const size_t n = task->n;
+    const size_t n = task->n, together = what & WITH_FLOW ? TOGETHER_FLOW : TOGETHER_DIPOLES;
     for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
         memset(out[k], 0, n * sizeof(float));
     for (size_t first = 0; first < task->n_filled; first += NRW_WIDTH) {
         nrw_lanes of_rows[OUTPUTS][NRW_WIDTH];
         add_own(task, out, &law, first, what);
-        for (size_t lane = 0; lane < NRW_WIDTH; lane += ROWS_TOGETHER) {
-            pair_row rows[ROWS_TOGETHER];
-            nrw_lanes sums[ROWS_TOGETHER][OUTPUTS];
+        for (size_t lane = 0; lane < NRW_WIDTH; lane += together) {
+            pair_row rows[MOST_TOGETHER];
+            nrw_lanes sums[MOST_TOGETHER][OUTPUTS];
             NRW_UNROLL
-            for (size_t r = 0; r < ROWS_TOGETHER; r++) {
+            for (size_t r = 0; r < together; r++) {
                 rows[r] = pair_row_of(task, first + lane + r, what, no_shift);
                 for (int k = 0; k < OUTPUTS; k++)
                     sums[r][k] = lanes_all(0.0f);
@@ -127,12 +127,12 @@ static inline void tile(const nrw_pair_task *given, const int what)
             for (size_t j = first + NRW_WIDTH; j < n; j += NRW_WIDTH) {
                 pair_block block = pair_block_load(task, out, j, what);
                 NRW_UNROLL
-                for (size_t r = 0; r < ROWS_TOGETHER; r++)
+                for (size_t r = 0; r < together; r++)
                     pair_add(&law, &rows[r], &block, sums[r], what, false, lanes_all(1.0f));
                 pair_block_store(&block, out, j, what);
             }
             NRW_UNROLL
-            for (size_t r = 0; r < ROWS_TOGETHER; r++)
+            for (size_t r = 0; r < together; r++)
                 for (int k = what & WITH_DIPOLES ? 0 : 3; k < (what & WITH_FLOW ? 6 : 3); k++)
                     of_rows[k][lane + r] = sums[r][k];
         }
