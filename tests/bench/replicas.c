@@ -10,7 +10,11 @@
 #include "estimate.h"
 #include "run.h"
 
-enum { ROUNDS_MOST = 31, N_TRIALS = 8 };
+enum { ROUNDS_MOST = 31, ROUNDS_LEAST = 5, N_TRIALS = 8 };
+
+/* No new round begins after so long: on a slow machine there are fewer. */
+#define RUNS_BUDGET_S 70.0
+#define TRIALS_BUDGET_S 40.0
 
 /* Two threads that only count get less than this share of two cores: others work too. */
 #define BUSY 0.95
@@ -61,7 +65,7 @@ static void same_runs(bench_report *report)
 {
     enum { COUNT_ALONE, COUNT_BOTH, RUN_ALONE, RUN_BOTH, N_TIMES };
     double wall[N_TIMES][ROUNDS_MOST], core[N_TIMES][ROUNDS_MOST];
-    const size_t rounds = report->quick ? 5 : ROUNDS_MOST;
+    size_t rounds = 0;
     bench_setting setting;
     if (!bench_setting_gate(&setting, 150, 4.0, 60.0)) {
         bench_missing(report, "replica_efficiency_2", "no scenario");
@@ -69,10 +73,13 @@ static void same_runs(bench_report *report)
     }
     double warm;
     (void)together(run_once, &setting, 2, &warm);
-    for (size_t k = 0; k < rounds; k++)
+    const size_t most = report->quick ? ROUNDS_LEAST : ROUNDS_MOST;
+    const double begun = bench_wall_s();
+    for (; rounds < ROUNDS_LEAST || (rounds < most && bench_wall_s() - begun < RUNS_BUDGET_S);
+         rounds++)
         for (int way = 0; way < N_TIMES; way++)
-            wall[way][k] =
-                together(way < RUN_ALONE ? count : run_once, &setting, 1 + way % 2, &core[way][k]);
+            wall[way][rounds] = together(way < RUN_ALONE ? count : run_once, &setting, 1 + way % 2,
+                                         &core[way][rounds]);
     const bench_spread runs = bench_spread_ratio(rounds, wall[RUN_ALONE], wall[RUN_BOTH]);
     const bench_spread counts = bench_spread_ratio(rounds, wall[COUNT_ALONE], wall[COUNT_BOTH]);
     const bool busy = counts.median < BUSY;
@@ -119,13 +126,16 @@ static double trials_seconds(const bench_setting *it, int n_threads)
 static void trials(bench_report *report)
 {
     double halved[ROUNDS_MOST], both[ROUNDS_MOST];
-    const size_t rounds = report->quick ? 1 : 3;
+    const size_t most = report->quick ? 1 : 3;
     const int threads = omp_get_max_threads();
     bench_setting it;
     if (bench_setting_demo(&it, BENCH_BY_HAND)) {
-        for (size_t k = 0; k < rounds; k++) {
-            halved[k] = 0.5 * trials_seconds(&it, 1);
-            both[k] = trials_seconds(&it, 2);
+        const double begun = bench_wall_s();
+        size_t rounds = 0;
+        for (; rounds < 1 || (rounds < most && bench_wall_s() - begun < TRIALS_BUDGET_S);
+             rounds++) {
+            halved[rounds] = 0.5 * trials_seconds(&it, 1);
+            both[rounds] = trials_seconds(&it, 2);
         }
         bench_figure(report, "estimate_efficiency_2", bench_spread_ratio(rounds, halved, both),
                      "8 trials of an estimate, of unequal length: half of one thread's time over "
