@@ -313,10 +313,11 @@ typedef void nrw_rows_kernel(const nrw_rows_task *task);
 typedef void nrw_velocity_kernel(const nrw_rows_task *task, const float *const forces[2][3],
                                  nrw_peaks *change, nrw_peaks *stiff);
 typedef void nrw_predict_kernel(const nrw_rows_task *task, float h);
-/* Largest displacement start + sum of the first n rows, against their mean; next, out: what
- * it would be if each were displaced once more by the `last` of its own (n_rows), µm. */
+/* How far the first n rows have gone, start + sum, and how far each went last (n_rows), µm:
+ * means of both; the farthest of each group of NRW_CONTACT_GROUP rows, against the means, now
+ * or after one more displacement like its last; and returned, the largest of the last. */
 typedef float nrw_strayed_kernel(const nrw_rows_task *task, const float *const last[3], size_t n,
-                                 float *next);
+                                 float means[2][3], float *farthest);
 /* The largest of the displacements u of a substep of h s that `predict` has begun, µm: in the
  * plane and without noise, and of all; NAN, both: some row's isn't a number. */
 typedef void nrw_farthest_kernel(const nrw_rows_task *task, const float *const u[3], float h,

@@ -318,36 +318,50 @@ static inline nrw_lanes moved_of(const float *start, const float *sum, size_t ro
     return filled_of(lanes_load(start + row) + lanes_load(sum + row), row, n, rest);
 }
 
-float NRW_KERNEL(nrw_step_strayed_)(const nrw_rows_task *task, const float *const last[3], size_t n,
-                                    float *next)
+/* The farthest of the rows [first, end) against the means, as a square, and of their last
+ * displacements. */
+static inline void farthest_of_group(const nrw_rows_task *task, const float *const last[3],
+                                     size_t first, size_t end, size_t n, float means[2][3],
+                                     nrw_lanes *farthest, nrw_lanes *largest)
 {
     const float *start[3] = {task->start_x, task->start_y, task->start_z};
     const float *sums[3] = {task->sum_x, task->sum_y, task->sum_z};
-    float mean[3], mean_last[3];
-    nrw_lanes largest = lanes_all(0.0f), farthest = lanes_all(0.0f);
+    for (size_t row = first; row < end; row += NRW_WIDTH) {
+        nrw_lanes now2 = lanes_all(0.0f), next2 = now2, last2 = now2;
+        for (int axis = 0; axis < 3; axis++) {
+            const nrw_lanes off = moved_of(start[axis], sums[axis], row, n, means[0][axis]) -
+                                  lanes_all(means[0][axis]);
+            const nrw_lanes went = filled_of(lanes_load(last[axis] + row), row, n, means[1][axis]);
+            const nrw_lanes then = off + went - lanes_all(means[1][axis]);
+            now2 = lanes_fma(off, off, now2);
+            next2 = lanes_fma(then, then, next2);
+            last2 = lanes_fma(went, went, last2);
+        }
+        *farthest = lanes_max(*farthest, lanes_max(now2, next2));
+        *largest = lanes_max(*largest, last2);
+    }
+}
+
+float NRW_KERNEL(nrw_step_strayed_)(const nrw_rows_task *task, const float *const last[3], size_t n,
+                                    float means[2][3], float *farthest)
+{
+    const float *start[3] = {task->start_x, task->start_y, task->start_z};
+    const float *sums[3] = {task->sum_x, task->sum_y, task->sum_z};
     for (int axis = 0; axis < 3; axis++) {
         nrw_lanes total = lanes_all(0.0f), total_last = lanes_all(0.0f);
         for (size_t row = 0; row < n; row += NRW_WIDTH) {
             total = total + moved_of(start[axis], sums[axis], row, n, 0.0f);
             total_last = total_last + filled_of(lanes_load(last[axis] + row), row, n, 0.0f);
         }
-        mean[axis] = lanes_sum(total) / (float)n;
-        mean_last[axis] = lanes_sum(total_last) / (float)n;
+        means[0][axis] = lanes_sum(total) / (float)n;
+        means[1][axis] = lanes_sum(total_last) / (float)n;
     }
-    for (size_t row = 0; row < n; row += NRW_WIDTH) {
-        nrw_lanes square = lanes_all(0.0f), next_square = square;
-        for (int axis = 0; axis < 3; axis++) {
-            const nrw_lanes off =
-                moved_of(start[axis], sums[axis], row, n, mean[axis]) - lanes_all(mean[axis]);
-            const nrw_lanes then =
-                off + filled_of(lanes_load(last[axis] + row), row, n, mean_last[axis]) -
-                lanes_all(mean_last[axis]);
-            square = lanes_fma(off, off, square);
-            next_square = lanes_fma(then, then, next_square);
-        }
-        largest = lanes_max(largest, square);
-        farthest = lanes_max(farthest, next_square);
+    nrw_lanes largest = lanes_all(0.0f);
+    for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
+        const size_t end = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
+        nrw_lanes group = lanes_all(0.0f);
+        farthest_of_group(task, last, first, end, n, means, &group, &largest);
+        farthest[first / NRW_CONTACT_GROUP] = sqrtf(lanes_largest(group));
     }
-    *next = sqrtf(lanes_largest(farthest));
     return sqrtf(lanes_largest(largest));
 }

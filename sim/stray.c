@@ -2,40 +2,16 @@
 
 #include <math.h>
 
-/* Means over the rows that others are measured against, µm. */
-typedef struct means {
-    double gone[3], last[3];
-} means;
-
-static means means_of(const nrw_world *world)
+/* Whether a row's particle has gone beyond `limit` since the list was made, against the means
+ * of nrw_strayed_kernel, or will have after a substep like the last. */
+static bool is_stray(const nrw_world *world, float means[2][3], size_t row, float limit)
 {
-    const float *const start[3] = {world->start_x, world->start_y, world->start_z};
-    const float *const sum[3] = {world->sum_x, world->sum_y, world->sum_z};
-    const float *const last[3] = {world->solve.ux, world->solve.uy, world->solve.uz};
-    means of;
-    for (int axis = 0; axis < 3; axis++) {
-        double gone = 0.0, then = 0.0;
-        for (size_t row = 0; row < world->n; row++) {
-            gone += (double)(start[axis][row] + sum[axis][row]);
-            then += (double)last[axis][row];
-        }
-        of.gone[axis] = gone / (double)world->n;
-        of.last[axis] = then / (double)world->n;
-    }
-    return of;
-}
-
-/* Whether a row's particle has gone beyond `limit` since the list was made, or will have after
- * a substep like the last. */
-static bool is_stray(const nrw_world *world, const means *of, size_t row, double limit)
-{
-    const double gone[3] = {(double)(world->start_x[row] + world->sum_x[row]) - of->gone[0],
-                            (double)(world->start_y[row] + world->sum_y[row]) - of->gone[1],
-                            (double)(world->start_z[row] + world->sum_z[row]) - of->gone[2]};
-    const double last[3] = {(double)world->solve.ux[row] - of->last[0],
-                            (double)world->solve.uy[row] - of->last[1],
-                            (double)world->solve.uz[row] - of->last[2]};
-    double square = 0.0, next = 0.0;
+    const float gone[3] = {world->start_x[row] + world->sum_x[row] - means[0][0],
+                           world->start_y[row] + world->sum_y[row] - means[0][1],
+                           world->start_z[row] + world->sum_z[row] - means[0][2]};
+    const float last[3] = {world->solve.ux[row] - means[1][0], world->solve.uy[row] - means[1][1],
+                           world->solve.uz[row] - means[1][2]};
+    float square = 0.0f, next = 0.0f;
     for (int axis = 0; axis < 3; axis++) {
         square += gone[axis] * gone[axis];
         next += (gone[axis] + last[axis]) * (gone[axis] + last[axis]);
@@ -52,13 +28,6 @@ static bool is_listed(const nrw_contacts *contacts, size_t row, size_t other)
         if (contacts->partner[slot] == partner)
             return true;
     return false;
-}
-
-static double last_um(const nrw_world *world, size_t row)
-{
-    const double x = (double)world->solve.ux[row], y = (double)world->solve.uy[row];
-    const double z = (double)world->solve.uz[row];
-    return sqrt(x * x + y * y + z * z);
 }
 
 /* Whether two touch now, or will after a substep like the last, and are not listed. */
@@ -120,21 +89,26 @@ bool nrw_stray_may_meet(nrw_world *world)
 {
     const float a = world->largest_radius, limit = nrw_contacts_limit_um(a);
     const float *const last[3] = {world->solve.ux, world->solve.uy, world->solve.uz};
-    float next;
-    const float gone = nrw_kernels_get()->strayed(&world->rows, last, world->n, &next);
-    if (gone <= limit && next <= limit)
+    float means[2][3], gone = 0.0f, *const groups = world->strayed;
+    const float largest = nrw_kernels_get()->strayed(&world->rows, last, world->n, means, groups);
+    const size_t n_groups = (world->n + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
+    for (size_t group = 0; group < n_groups; group++)
+        gone = fmaxf(gone, groups[group]);
+    if (gone <= limit)
         return false;
     /* blocks' boxes stand still: others have moved with the swarm as well as against it */
-    const means of = means_of(world);
-    const double drift =
-        sqrt(of.gone[0] * of.gone[0] + of.gone[1] * of.gone[1] + of.gone[2] * of.gone[2]);
-    double farthest = 0.0;
-    for (size_t row = 0; row < world->n; row++)
-        farthest = fmax(farthest, last_um(world, row));
-    const double reach = 2.0 * (double)a + 2.0 * farthest + (double)gone + drift;
-    for (size_t row = 0; row < world->n; row++)
-        if (is_stray(world, &of, row, (double)limit) &&
-            (world->contacts.by_tree ? meets_in_blocks(world, row, reach) : meets_any(world, row)))
-            return true;
+    const float drift =
+        sqrtf(means[0][0] * means[0][0] + means[0][1] * means[0][1] + means[0][2] * means[0][2]);
+    const double reach = (double)(2.0f * a + 2.0f * largest + gone + drift);
+    for (size_t group = 0; group < n_groups; group++) {
+        const size_t first = group * NRW_CONTACT_GROUP, end = first + NRW_CONTACT_GROUP;
+        if (groups[group] <= limit)
+            continue;
+        for (size_t row = first; row < end && row < world->n; row++)
+            if (is_stray(world, means, row, limit) &&
+                (world->contacts.by_tree ? meets_in_blocks(world, row, reach)
+                                         : meets_any(world, row)))
+                return true;
+    }
     return false;
 }

@@ -116,6 +116,7 @@ typedef struct nrw_world {
     double *seen_x, *seen_y, *seen_wall; /* (n) place where the distance to the side walls was
                                             last looked up, and that distance, µm */
     float *wall_mt[3], *wall_scratch[6], *wall_slope; /* of wall_drag.h */
+    float *strayed;              /* (groups of NRW_CONTACT_GROUP rows) scratch of stray.h */
     uint8_t *stuck;              /* (n) by particle, 1: stuck to a side wall (adhesion.h) */
     nrw_wall_view *views;        /* (n) by particle; x NAN: not yet */
     float *wall_near, *wall_far; /* distances to the walls now, µm */

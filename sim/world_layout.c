@@ -172,6 +172,7 @@ void nrw_world_lay_out(nrw_world *world)
     world->task.qy = world->qy;
     world->task.tz = world->tz;
     world->noise = nrw_arena_take(arena, 4 * padded, sizeof(float));
+    world->strayed = nrw_arena_take(arena, n / NRW_CONTACT_GROUP + 1, sizeof(float));
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     world->views = nrw_arena_take(arena, n, sizeof *world->views);
     world->stuck = nrw_arena_take(arena, n, sizeof *world->stuck);

@@ -28,7 +28,7 @@ static double farthest_of(size_t n, double times)
     return farthest;
 }
 
-static void assert_strayed(size_t n, double drift_um)
+static void assert_strayed(size_t n, double drift_um, double last_um)
 {
     for (size_t row = 0; row < ROWS; row++)
         for (int axis = 0; axis < 3; axis++) {
@@ -37,7 +37,7 @@ static void assert_strayed(size_t n, double drift_um)
             start[axis][row] =
                 filled ? (float)(drift_um + 0.3 * sin((double)row + 2.0 * axis)) : 0.0f;
             sums[axis][row] = filled ? (float)(0.1 * cos(3.0 * (double)row + axis)) : 50.0f;
-            last[axis][row] = filled ? (float)(0.2 * sin(5.0 * (double)row + axis)) : 70.0f;
+            last[axis][row] = filled ? (float)(last_um * sin(5.0 * (double)row + axis)) : 70.0f;
         }
     nrw_rows_task task;
     memset(&task, 0, sizeof task);
@@ -50,15 +50,27 @@ static void assert_strayed(size_t n, double drift_um)
     task.sum_z = sums[2];
     const float *const last_of[3] = {last[0], last[1], last[2]};
     const double gone = farthest_of(n, 0.0), then = farthest_of(n, 1.0);
+    double largest = 0.0, mean_gone[3] = {0.0, 0.0, 0.0};
+    for (size_t row = 0; row < n; row++) {
+        double square = 0.0;
+        for (int axis = 0; axis < 3; axis++) {
+            square += pow((double)last[axis][row], 2.0);
+            mean_gone[axis] += ((double)start[axis][row] + (double)sums[axis][row]) / (double)n;
+        }
+        largest = fmax(largest, sqrt(square));
+    }
     nrw_kernels kernels[EVERY_KERNEL_MOST];
     const size_t n_kernels = every_kernel(kernels);
     for (size_t k = 0; k < n_kernels; k++) {
-        float next = NAN;
+        float means[2][3], farthest = NAN;
         /* single precision of the drift */
         const double close = 1e-6 * (1.0 + drift_um);
-        cr_assert_float_eq((double)kernels[k].strayed(&task, last_of, n, &next), gone, close,
-                           "%s, %zu rows", kernels[k].name, n);
-        cr_assert_float_eq((double)next, then, close, "%s, %zu rows, next", kernels[k].name, n);
+        const float most = kernels[k].strayed(&task, last_of, n, means, &farthest);
+        cr_assert_float_eq((double)farthest, fmax(gone, then), close, "%s, %zu rows",
+                           kernels[k].name, n);
+        cr_assert_float_eq((double)most, largest, 1e-6, "%s, %zu rows", kernels[k].name, n);
+        for (int axis = 0; axis < 3; axis++)
+            cr_assert_float_eq((double)means[0][axis], mean_gone[axis], close);
     }
 }
 
@@ -66,7 +78,8 @@ Test(strayed_kernel, a_common_drift_does_not_count_however_many_rows_there_are)
 {
     static const size_t numbers[] = {2, 5, 15, 16, 17, 21, 31, 32};
     for (size_t k = 0; k < sizeof numbers / sizeof *numbers; k++) {
-        assert_strayed(numbers[k], 0.0);
-        assert_strayed(numbers[k], 3.0);
+        assert_strayed(numbers[k], 0.0, 0.2);
+        assert_strayed(numbers[k], 3.0, 0.2);
+        assert_strayed(numbers[k], 3.0, 0.0); /* now is farther than next */
     }
 }
