@@ -6,6 +6,7 @@
 #include "kernel.h"
 #include "kernel_name.h"
 #include "lanes.h"
+#include "response_lanes.h"
 
 nrw_near_kernel NRW_KERNEL(nrw_near_geometry_);
 nrw_near_kernel NRW_KERNEL(nrw_near_dipoles_);
@@ -21,7 +22,7 @@ nrw_brake_kernel NRW_KERNEL(nrw_contact_friction_);
 enum { WITH_DIPOLES = 1, WITH_RESPONSE = 2, WITH_HELD = 4 };
 
 typedef struct row_sums {
-    nrw_lanes moment, stiff, warm[3], spread[NRW_N_TENSOR], force[3], response[10];
+    nrw_lanes moment, stiff, warm[3], spread[NRW_N_TENSOR], force[3], response[RESPONSE_SUMS];
 } row_sums;
 
 /* Adds the force of a neighbour; returns how stiffly the two hold each other, over
@@ -47,23 +48,6 @@ static inline nrw_lanes add_dipole(const nrw_near_task *task, const nrw_lanes d[
     const nrw_lanes rest = lanes_all(task->tensor_rest), one = along + rest;
     const nrw_lanes trace = xx + yy + zz + lanes_all(3.0f) * rest;
     return lanes_max(trace, lanes_max(one + one, lanes_all(4.0f) * outward));
-}
-
-/* Ten sums, see pair_lanes.h: xxx xxy xxz yyx yyy yyz zzx zzy zzz and twice xyz. */
-static inline void add_response(const nrw_lanes d[3], nrw_lanes inverse2, nrw_lanes strength,
-                                nrw_lanes r[10])
-{
-    const nrw_lanes five = lanes_all(-5.0f) * inverse2;
-    nrw_lanes s[3];
-    for (int k = 0; k < 3; k++)
-        s[k] = strength * d[k];
-    for (int a = 0; a < 3; a++) {
-        const nrw_lanes p = five * (d[a] * d[a]);
-        const nrw_lanes pick[2] = {lanes_all(1.0f) + p, lanes_all(3.0f) + p};
-        for (int k = 0; k < 3; k++)
-            r[3 * a + k] = lanes_fma(s[k], pick[a == k], r[3 * a + k]);
-    }
-    r[9] = lanes_fma((five + five) * s[0], d[1] * d[2], r[9]);
 }
 
 /* An upper bound of the largest eigenvalue of a symmetric tensor: m + 2p, with m the
@@ -123,7 +107,7 @@ static inline void near_pass(nrw_near_task *task, const int what, const bool flo
         for (int k = 0; k < NRW_N_TENSOR; k++)
             sums.spread[k] = zero;
         if (what & WITH_RESPONSE)
-            for (int k = 0; k < 10; k++)
+            for (int k = 0; k < RESPONSE_SUMS; k++)
                 sums.response[k] = zero;
         nrw_lanes own[4];
         lanes_gather4(places, rows->self + row, own);
@@ -179,7 +163,7 @@ static inline void near_pass(nrw_near_task *task, const int what, const bool flo
                     sums.stiff = lanes_fma(strength, held, sums.stiff);
                 }
                 if (what & WITH_RESPONSE)
-                    add_response(d, inverse2, strength, sums.response);
+                    response_add(d, inverse2, strength, sums.response);
             }
         }
         if (floor) {

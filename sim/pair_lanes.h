@@ -11,6 +11,7 @@
 
 #include "kernel.h"
 #include "lanes.h"
+#include "response_lanes.h"
 
 enum { WITH_DIPOLES = 1, WITH_FLOW = 2, OUTPUTS = 6 };
 
@@ -173,10 +174,8 @@ static inline void pair_finish(const nrw_pair_task *task, float *const *out, siz
 
 /* --- responses to each component of the tensor ------------------------------- */
 
-/* The force along c for a tensor with M_ab alone is symmetric in a, b and c, so that ten
- * sums are enough: xxx xxy xxz yyx yyy yyz zzx zzy zzz and twice xyz; where they stand in
- * nrw_pair_task.response. */
-enum { PAIR_SUMS = 10 };
+/* Where the sums of response_lanes.h stand in nrw_pair_task.response. */
+enum { PAIR_SUMS = RESPONSE_SUMS };
 static const int pair_stands[PAIR_SUMS] = {0, 1, 2, 9, 10, 11, 15, 16, 17, 5};
 
 /* One pair without its moments. */
@@ -186,20 +185,13 @@ static inline void pair_response(nrw_lanes core2, const pair_row *i, const pair_
     const nrw_lanes d[3] = {i->x - j->x, i->y - j->y, i->z - j->z};
     const nrw_lanes r2 = lanes_fma(d[0], d[0], lanes_fma(d[1], d[1], d[2] * d[2]));
     const nrw_lanes inverse = lanes_rsqrt(lanes_max(r2, core2));
-    const nrw_lanes inverse2 = inverse * inverse, five = lanes_all(-5.0f) * inverse2;
+    const nrw_lanes inverse2 = inverse * inverse;
     nrw_lanes strength = inverse2 * inverse2 * inverse;
     if (masked)
         strength = strength * weight;
-    nrw_lanes s[3];
-    for (int k = 0; k < 3; k++)
-        s[k] = strength * d[k];
-    for (int a = 0; a < 3; a++) {
-        const nrw_lanes p = five * (d[a] * d[a]);
-        const nrw_lanes pick[2] = {lanes_all(1.0f) + p, lanes_all(3.0f) + p};
-        for (int k = 0; k < 3; k++)
-            r[3 * a + k] = s[k] * pick[a == k];
-    }
-    r[9] = (five + five) * s[0] * (d[1] * d[2]);
+    for (int k = 0; k < PAIR_SUMS; k++)
+        r[k] = lanes_all(0.0f);
+    response_add(d, inverse2, strength, r);
 }
 
 static inline void pair_response_add(const nrw_pair_task *task, nrw_lanes core2, const pair_row *i,

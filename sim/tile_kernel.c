@@ -1,7 +1,7 @@
 /* Pair kernels over half of the matrix: each pair once. Compiled once per instruction
  * set with NRW_KERNEL_SUFFIX set.
  *
- * Two rows at a time are held in registers against all vectors of j above them; the part
+ * One or two rows at a time are held in registers against all vectors of j above them; the part
  * of j goes to memory, which for swarms that are worth all pairs stays in the nearest
  * cache. */
 #include <string.h>
