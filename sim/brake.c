@@ -34,7 +34,7 @@ static void no_brakes(nrw_world *world)
 {
     for (int k = 0; k < NRW_N_TENSOR; k++)
         memset(world->brake[k], 0, world->padded * sizeof(float));
-    world->solve.excess = NULL;
+    world->solve.excess_sum = NULL;
     world->rows.slide_x = NULL;
     world->rows.sliding = 0.0f;
 }
@@ -48,6 +48,7 @@ static nrw_brake_task task_of(const nrw_world *world, nrw_brake_law law)
     task.reach_um = law.reach_um;
     task.bend = law.bend;
     task.excess = world->contacts.excess;
+    task.short_excess = world->contacts.short_excess;
     task.excess_sum = world->excess_sum;
     return task;
 }
@@ -87,7 +88,10 @@ void nrw_brakes_take(nrw_world *world, nrw_brake_law law)
         task.drag_z = world->solve.drag_z;
     }
     nrw_kernels_get()->brakes(&task);
-    world->solve.excess = slide ? world->contacts.excess : NULL;
+    world->solve.excess = world->contacts.excess;
+    world->solve.short_excess = world->contacts.short_excess;
+    world->solve.excess_sum = slide ? world->excess_sum : NULL;
+    world->solve.contact = law.contact;
     world->solve.drag_reach_um = law.reach_um;
     world->rows.slide_x = slide ? world->slide_x : NULL;
     world->rows.sliding = slide ? (float)drag : 0.0f;

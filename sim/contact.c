@@ -39,10 +39,30 @@ static const float FARTHEST = 4.0f;
 /* Corrections larger than the first by this factor mean that the solve diverges. */
 static const float LARGEST_GROWTH = 4.0f;
 
-void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
+/* What a slot holds in single precision or in 16 bits. */
+static void take_slots(nrw_contacts *contacts, nrw_arena *arena)
+{
+    const size_t capacity = contacts->capacity;
+    float **slots[] = {&contacts->touch, &contacts->gap, &contacts->force[0], &contacts->force[1]};
+    float **plain[] = {&contacts->nx, &contacts->ny, &contacts->nz, &contacts->step,
+                       &contacts->excess};
+    int16_t **shorts[] = {&contacts->short_n[0], &contacts->short_n[1], &contacts->short_n[2],
+                          &contacts->short_excess};
+    for (size_t k = 0; k < sizeof slots / sizeof *slots; k++)
+        *slots[k] = nrw_arena_take(arena, capacity, sizeof(float));
+    for (size_t k = 0; k < sizeof plain / sizeof *plain && !contacts->compact; k++)
+        *plain[k] = nrw_arena_take(arena, capacity, sizeof(float));
+    for (size_t k = 0; k < sizeof shorts / sizeof *shorts && contacts->compact; k++)
+        *shorts[k] = nrw_arena_take(arena, capacity, sizeof(int16_t));
+    if (contacts->compact)
+        contacts->short_step = nrw_arena_take(arena, capacity, sizeof(uint16_t));
+}
+
+void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n, bool compact)
 {
     const size_t n_rows = (n + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     contacts->n = n;
+    contacts->compact = compact;
     contacts->n_rows = n_rows;
     contacts->n_chunks = n_rows / NRW_LANES;
     contacts->capacity = SLOTS_PER_PARTICLE * n_rows;
@@ -65,11 +85,7 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n)
     contacts->row_of = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->starts = nrw_arena_take(arena, contacts->n_chunks + 1, sizeof(uint32_t));
     contacts->partner = nrw_arena_take(arena, capacity, sizeof(uint32_t));
-    float **slots[] = {&contacts->touch,    &contacts->nx,   &contacts->ny,
-                       &contacts->nz,       &contacts->gap,  &contacts->force[0],
-                       &contacts->force[1], &contacts->step, &contacts->excess};
-    for (size_t k = 0; k < sizeof slots / sizeof *slots; k++)
-        *slots[k] = nrw_arena_take(arena, capacity, sizeof(float));
+    take_slots(contacts, arena);
     contacts->ref_x = nrw_arena_take(arena, n, sizeof(double));
     contacts->ref_y = nrw_arena_take(arena, n, sizeof(double));
     contacts->ref_z = nrw_arena_take(arena, n, sizeof(double));
@@ -91,7 +107,8 @@ nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 {
     return (nrw_contact_rows){
         contacts->n_rows, contacts->starts, contacts->partner, contacts->self, contacts->last_group,
-        contacts->touch,  contacts->nx,     contacts->ny,      contacts->nz,   contacts->gap};
+        contacts->touch,  contacts->nx,     contacts->ny,      contacts->nz,   contacts->gap,
+        {contacts->short_n[0], contacts->short_n[1], contacts->short_n[2]}};
 }
 
 /* --- refresh ---------------------------------------------------------------- */

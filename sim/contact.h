@@ -57,6 +57,10 @@ typedef struct nrw_contacts {
     float *nx, *ny, *nz, *gap;     /* (capacity) toward the row from its neighbour; overlap, µm */
     float *force[2], *step;        /* (capacity) of the solve: pN, and scratch */
     float *excess;                 /* (capacity) lubrication's excess resistance (brake.h) */
+    bool compact;                  /* instead of nx, ny, nz, excess, step, which are NULL then: */
+    int16_t *short_n[3];           /* (capacity) × NRW_UNIT */
+    int16_t *short_excess;         /* (capacity) over that in contact, × NRW_UNIT */
+    uint16_t *short_step;          /* (capacity) */
     uint32_t *ends;                /* (n_chunks) scratch of the solve */
     uint32_t *order4;              /* (n_rows) 4 × order */
     float *n_neighbours;           /* (n_rows) listed ones */
@@ -79,13 +83,15 @@ typedef struct nrw_contacts {
 } nrw_contacts;
 
 /* From so many particles on, whose contacts the second cache no longer holds, sweeps go in
- * waves. */
+ * waves, and what they read of each slot is compact. */
 enum { NRW_CONTACT_WAVES_LEAST = 4096 };
 
 /* Neighbours of a particle, at most. */
 enum { NRW_CONTACT_MOST = 63 };
 
-void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n);
+/* Takes the arrays for n particles from the arena; `compact`: what sweeps read of slots has 16
+ * bits where they do (kernel.h, NRW_UNIT). */
+void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n, bool compact);
 /* A particle that moved farther than this against the swarm's mean since the list was
  * made may touch one that is not listed (stray.h). */
 float nrw_contacts_limit_um(float largest_radius);

@@ -7,7 +7,7 @@
 
 #include "kernel.h"
 #include "kernel_name.h"
-#include "lanes.h"
+#include "slot_lanes.h"
 
 nrw_begin_kernel NRW_KERNEL(nrw_contact_begin_);
 nrw_sweep_kernel NRW_KERNEL(nrw_contact_first_sweep_);
@@ -78,7 +78,7 @@ static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, floa
         nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row), k * lanes_load(solve->warm_y + row),
                           k * lanes_load(solve->warm_z + row)};
         nrw_lanes u[3];
-        if (solve->excess) {
+        if (solve->excess_sum) {
             f[0] = f[0] + lanes_load(solve->drag_x + row);
             f[1] = f[1] + lanes_load(solve->drag_y + row);
             f[2] = f[2] + lanes_load(solve->drag_z + row);
@@ -91,7 +91,7 @@ static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, floa
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded, row, four);
         stiff = lanes_max(stiff, four[0]);
-        if (!solve->excess)
+        if (!solve->excess_sum)
             continue;
         const nrw_lanes drag =
             lanes_all(1.5f * solve->drag_scale) * lanes_load(solve->excess_sum + row);
@@ -133,20 +133,30 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
 }
 
 static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how, size_t first_row,
-                          size_t last_row, const bool first, const bool drag)
+                          size_t last_row, const bool first, const bool drag,
+                          const bool compact)
 {
     const int from = how->from;
     const uint32_t *restrict starts = solve->rows.starts, *restrict ends = solve->ends;
     const uint32_t *restrict partner = solve->rows.partner;
     const float *restrict n_x = solve->rows.nx, *restrict n_y = solve->rows.ny;
     const float *restrict n_z = solve->rows.nz, *restrict gaps = solve->rows.gap;
+    const int16_t *restrict short_x = solve->rows.short_n[0];
+    const int16_t *restrict short_y = solve->rows.short_n[1];
+    const int16_t *restrict short_z = solve->rows.short_n[2];
+    uint16_t *restrict short_steps = solve->short_step;
     const float *restrict places = solve->place[from], *restrict crowded = solve->crowded;
     float *restrict steps = solve->step;
     /* the force before last makes room for the new one */
     float *restrict forces = solve->force[from], *restrict next = solve->force[1 - from];
     const nrw_lanes zero = lanes_all(0.0f), one = lanes_all(1.0f);
     const nrw_lanes k = lanes_all(solve->stiffness);
-    const nrw_lanes drag_scale = lanes_all(solve->drag_scale);
+    /* compact directions and excesses come times NRW_UNIT: what is multiplied by one or two of
+     * them is divided by as many */
+    const float unit = compact ? NRW_UNIT : 1.0f;
+    const nrw_lanes share = lanes_all(1.0f / unit), share2 = lanes_all(1.0f / (unit * unit));
+    const nrw_lanes drag_scale =
+        lanes_all(compact ? solve->drag_scale * solve->contact / unit : solve->drag_scale);
     const nrw_lanes gain = lanes_all(how->gain), momentum = lanes_all(how->momentum);
     nrw_lanes largest = zero;
     for (size_t row = first_row; row < last_row; row += NRW_WIDTH) {
@@ -160,8 +170,10 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
         for (size_t slot = starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
             nrw_lanes other[4];
             lanes_gather4(places, partner + slot, other);
-            const nrw_lanes nx = lanes_load(n_x + slot), ny = lanes_load(n_y + slot);
-            const nrw_lanes nz = lanes_load(n_z + slot), gap = lanes_load(gaps + slot);
+            const nrw_lanes nx = compact ? lanes_load_short(short_x + slot) : lanes_load(n_x + slot);
+            const nrw_lanes ny = compact ? lanes_load_short(short_y + slot) : lanes_load(n_y + slot);
+            const nrw_lanes nz = compact ? lanes_load_short(short_z + slot) : lanes_load(n_z + slot);
+            const nrw_lanes gap = lanes_load(gaps + slot);
             const nrw_lanes d[3] = {other[0] - u[0], other[1] - u[1], other[2] - u[2]};
             const nrw_lanes closer = lanes_fma(nx, d[0], lanes_fma(ny, d[1], nz * d[2]));
             nrw_lanes old, last, step;
@@ -169,9 +181,15 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
                 nrw_lanes their[4];
                 lanes_gather4(crowded, partner + slot, their);
                 const nrw_lanes normal = nz * nz, planar = lanes_fma(nx, nx, ny * ny);
-                step =
-                    one / (one + (give_of(own, planar, normal) + give_of(their, planar, normal)));
-                lanes_store(steps + slot, step);
+                const nrw_lanes give =
+                    give_of(own, planar, normal) + give_of(their, planar, normal);
+                if (compact) {
+                    step = one / lanes_fma(give, share2, one);
+                    lanes_store_upper(short_steps + slot, step);
+                } else {
+                    step = one / (one + give);
+                    lanes_store(steps + slot, step);
+                }
                 old = k * lanes_max(zero, gap);
                 if (solve->held)
                     old = lanes_load(forces + slot);
@@ -181,9 +199,12 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
             } else {
                 old = lanes_load(forces + slot);
                 last = lanes_load(next + slot);
-                step = lanes_load(steps + slot);
+                step = compact ? lanes_load_upper(short_steps + slot) : lanes_load(steps + slot);
             }
-            const nrw_lanes wanted = lanes_fma(k, gap + closer, zero - old);
+            nrw_lanes overlap = gap + closer;
+            if (compact)
+                overlap = lanes_fma(closer, share, gap);
+            const nrw_lanes wanted = lanes_fma(k, overlap, zero - old);
             const nrw_lanes now = lanes_max(
                 zero, lanes_fma(gain * step, wanted, lanes_fma(momentum, old - last, old)));
             lanes_store(next + slot, now);
@@ -191,12 +212,16 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
             f[1] = lanes_fma(now, ny, f[1]);
             f[2] = lanes_fma(now, nz, f[2]);
             if (drag) {
-                const nrw_lanes e = lanes_load(solve->excess + slot), apart = zero - closer;
+                const nrw_lanes e = compact ? lanes_load_short(solve->short_excess + slot)
+                                            : lanes_load(solve->excess + slot);
+                const nrw_lanes apart = (compact ? zero - share2 : zero - one) * closer;
                 pull[0] = lanes_fma(e, lanes_fma(apart, nx, d[0]), pull[0]);
                 pull[1] = lanes_fma(e, lanes_fma(apart, ny, d[1]), pull[1]);
                 pull[2] = lanes_fma(e, lanes_fma(apart, nz, d[2]), pull[2]);
             }
         }
+        for (int axis = 0; axis < 3 && compact; axis++)
+            f[axis] = share * f[axis];
         if (drag) {
             float *const held[3] = {solve->drag_x + row, solve->drag_y + row, solve->drag_z + row};
             const nrw_lanes xy = lanes_load(solve->ease_xy + row);
@@ -220,16 +245,25 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
     return lanes_largest(largest);
 }
 
+static inline float sweep_as(nrw_contact_solve *solve, const nrw_contact_sweep *how,
+                             size_t first_row, size_t last_row, const bool first)
+{
+    const bool drag = solve->excess_sum != NULL;
+    if (slots_are_short(&solve->rows))
+        return drag ? sweep(solve, how, first_row, last_row, first, true, true)
+                    : sweep(solve, how, first_row, last_row, first, false, true);
+    return drag ? sweep(solve, how, first_row, last_row, first, true, false)
+                : sweep(solve, how, first_row, last_row, first, false, false);
+}
+
 float NRW_KERNEL(nrw_contact_first_sweep_)(nrw_contact_solve *solve, const nrw_contact_sweep *how,
                                            size_t first, size_t last)
 {
-    return solve->excess ? sweep(solve, how, first, last, true, true)
-                         : sweep(solve, how, first, last, true, false);
+    return sweep_as(solve, how, first, last, true);
 }
 
 float NRW_KERNEL(nrw_contact_sweep_)(nrw_contact_solve *solve, const nrw_contact_sweep *how,
                                      size_t first, size_t last)
 {
-    return solve->excess ? sweep(solve, how, first, last, false, true)
-                         : sweep(solve, how, first, last, false, false);
+    return sweep_as(solve, how, first, last, false);
 }

@@ -178,7 +178,13 @@ typedef struct nrw_contact_rows {
     const uint32_t *last_group; /* of nrw_contacts */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
+    int16_t *short_n[3];       /* ... instead of nx, ny, nz: times NRW_UNIT, rounded; else NULL */
 } nrw_contact_rows;
+
+/* What stands for 1 where slots hold whole numbers of 16 bits, in swarms whose lists no cache
+ * near the processor holds: directions are off by 1e-5, less than a nanometre at a particle's
+ * surface. */
+#define NRW_UNIT 32767.0f
 
 /* Directions and overlaps of all listed pairs from positions, and sums over each
  * row's neighbours. */
@@ -214,6 +220,7 @@ typedef struct nrw_brake_task {
     nrw_contact_rows rows;
     float contact, reach_um, bend;
     float *excess;              /* (slots) e; out of brakes, in of friction */
+    int16_t *short_excess;      /* ... instead of it, with short_n: e/contact × NRW_UNIT */
     float *brake[NRW_N_TENSOR]; /* out: Σ e (1 − n nᵀ) */
     float *excess_sum;          /* out: Σ e */
     const float *moves;         /* (n_rows + 1 x 4) velocities, µm/s; NULL: slide isn't made */
@@ -245,9 +252,12 @@ typedef struct nrw_contact_solve {
     const float *wall_x, *wall_y, *wall_gap, *wall_give;
     float *ux, *uy, *uz;    /* out: displacement, µm */
     float *force[2], *step; /* (slots) contact force, pN, out: the last first; scratch */
+    uint16_t *short_step;   /* (slots) scratch instead of `step`, with short_n */
     bool held;              /* force[0] holds the first guess of nrw_near_task; else the gaps do */
-    /* drag against sliding along each other, drag_scale e pN/µm on each; excess NULL: none */
+    /* drag against sliding along each other, drag_scale e pN/µm on each; excess_sum NULL: none */
     const float *excess, *excess_sum; /* of nrw_brake_task */
+    const int16_t *short_excess;      /* ... instead of `excess`, with short_n */
+    float contact;                    /* of nrw_brake_task */
     float drag_scale, drag_reach_um;
     float *drag_x, *drag_y, *drag_z; /* (n_rows) in: first guess; out: that force, pN */
     float *ease_xy, *ease_z;         /* (n_rows) scratch: share of a sweep's change that is made */

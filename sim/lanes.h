@@ -32,6 +32,27 @@ static inline nrw_lanes lanes_all(float a)
 {
     return _mm512_set1_ps(a);
 }
+/* Whole numbers of 16 bits; numbers are rounded to the nearest, and to the largest beyond it. */
+static inline nrw_lanes lanes_load_short(const int16_t *p)
+{
+    const __m256i shorts = _mm256_loadu_si256((const __m256i *)(const void *)p);
+    return _mm512_cvtepi32_ps(_mm512_cvtepi16_epi32(shorts));
+}
+static inline void lanes_store_short(int16_t *p, nrw_lanes a)
+{
+    _mm256_storeu_si256((__m256i *)(void *)p, _mm512_cvtsepi32_epi16(_mm512_cvtps_epi32(a)));
+}
+/* The upper halves of floats: cut off, never rounded up, after seven bits of the fraction. */
+static inline nrw_lanes lanes_load_upper(const uint16_t *p)
+{
+    const __m256i halves = _mm256_loadu_si256((const __m256i *)(const void *)p);
+    return _mm512_castsi512_ps(_mm512_slli_epi32(_mm512_cvtepu16_epi32(halves), 16));
+}
+static inline void lanes_store_upper(uint16_t *p, nrw_lanes a)
+{
+    const __m512i upper = _mm512_srli_epi32(_mm512_castps_si512(a), 16);
+    _mm256_storeu_si256((__m256i *)(void *)p, _mm512_cvtepi32_epi16(upper));
+}
 static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
 {
     return _mm512_max_ps(a, b);
@@ -134,6 +155,30 @@ static inline nrw_lanes lanes_all(float a)
 {
     return _mm256_set1_ps(a);
 }
+static inline nrw_lanes lanes_load_short(const int16_t *p)
+{
+    const __m128i shorts = _mm_loadu_si128((const __m128i *)(const void *)p);
+    return _mm256_cvtepi32_ps(_mm256_cvtepi16_epi32(shorts));
+}
+static inline void lanes_store_short(int16_t *p, nrw_lanes a)
+{
+    const __m256i whole = _mm256_cvtps_epi32(a);
+    _mm_storeu_si128(
+        (__m128i *)(void *)p,
+        _mm_packs_epi32(_mm256_castsi256_si128(whole), _mm256_extracti128_si256(whole, 1)));
+}
+static inline nrw_lanes lanes_load_upper(const uint16_t *p)
+{
+    const __m128i halves = _mm_loadu_si128((const __m128i *)(const void *)p);
+    return _mm256_castsi256_ps(_mm256_slli_epi32(_mm256_cvtepu16_epi32(halves), 16));
+}
+static inline void lanes_store_upper(uint16_t *p, nrw_lanes a)
+{
+    const __m256i upper = _mm256_srli_epi32(_mm256_castps_si256(a), 16);
+    _mm_storeu_si128(
+        (__m128i *)(void *)p,
+        _mm_packus_epi32(_mm256_castsi256_si128(upper), _mm256_extracti128_si256(upper, 1)));
+}
 static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
 {
     return _mm256_max_ps(a, b);
@@ -217,6 +262,26 @@ static inline void lanes_store(float *p, nrw_lanes a)
 static inline nrw_lanes lanes_all(float a)
 {
     return (nrw_lanes){a, a, a, a};
+}
+static inline nrw_lanes lanes_load_short(const int16_t *p)
+{
+    return (nrw_lanes){(float)p[0], (float)p[1], (float)p[2], (float)p[3]};
+}
+static inline void lanes_store_short(int16_t *p, nrw_lanes a)
+{
+    for (int k = 0; k < 4; k++)
+        p[k] = (int16_t)lrintf(fmaxf(fminf(a[k], 32767.0f), -32768.0f));
+}
+static inline nrw_lanes lanes_load_upper(const uint16_t *p)
+{
+    typedef uint32_t bits __attribute__((vector_size(16)));
+    return (nrw_lanes)((bits){p[0], p[1], p[2], p[3]} << 16);
+}
+static inline void lanes_store_upper(uint16_t *p, nrw_lanes a)
+{
+    typedef uint32_t bits __attribute__((vector_size(16)));
+    for (int k = 0; k < 4; k++)
+        p[k] = (uint16_t)(((bits)a)[k] >> 16);
 }
 static inline nrw_lane_mask lanes_above(nrw_lanes a, nrw_lanes b)
 {

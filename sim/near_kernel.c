@@ -7,6 +7,7 @@
 #include "kernel_name.h"
 #include "lanes.h"
 #include "response_lanes.h"
+#include "slot_lanes.h"
 
 nrw_near_kernel NRW_KERNEL(nrw_near_geometry_);
 nrw_near_kernel NRW_KERNEL(nrw_near_dipoles_);
@@ -90,7 +91,8 @@ static inline void store_near(const nrw_near_task *task, size_t row, const row_s
     }
 }
 
-static inline void near_pass(nrw_near_task *task, const int what, const bool floor)
+static inline void near_pass(nrw_near_task *task, const int what, const bool floor,
+                             const bool are_short)
 {
     const nrw_contact_rows *rows = &task->rows;
     const float *places = task->places;
@@ -124,11 +126,10 @@ static inline void near_pass(nrw_near_task *task, const int what, const bool flo
             const nrw_lanes r2 = lanes_max(
                 lanes_fma(d[0], d[0], lanes_fma(d[1], d[1], d[2] * d[2])), lanes_all(1e-12f));
             const nrw_lanes r = lanes_sqrt(r2), inverse = one / r;
-            const nrw_lanes nx = d[0] * inverse, ny = d[1] * inverse, nz = d[2] * inverse;
+            nrw_lanes n[3];
+            slots_put_directions(rows, slot, are_short, d, inverse, n);
+            const nrw_lanes nx = n[0], ny = n[1], nz = n[2];
             const nrw_lanes touch = lanes_load(rows->touch + slot), gap = touch - r;
-            lanes_store(rows->nx + slot, nx);
-            lanes_store(rows->ny + slot, ny);
-            lanes_store(rows->nz + slot, nz);
             lanes_store(rows->gap + slot, gap);
             const nrw_lanes over = lanes_max(gap, zero);
             largest = lanes_max(largest, over / touch);
@@ -179,10 +180,15 @@ static inline void near_pass(nrw_near_task *task, const int what, const bool flo
 
 static inline void near_with(nrw_near_task *task, const int what)
 {
-    if (task->along)
-        near_pass(task, what, true);
+    if (slots_are_short(&task->rows)) {
+        if (task->along)
+            near_pass(task, what, true, true);
+        else
+            near_pass(task, what, false, true);
+    } else if (task->along)
+        near_pass(task, what, true, false);
     else
-        near_pass(task, what, false);
+        near_pass(task, what, false, false);
 }
 
 void NRW_KERNEL(nrw_near_geometry_)(nrw_near_task *task)
@@ -237,7 +243,7 @@ static inline nrw_lanes excess_at(const nrw_brake_task *task, nrw_lanes gap)
            lanes_fma(lanes_all(task->bend), x, one);
 }
 
-static inline void brakes(const nrw_brake_task *task, const bool slide)
+static inline void brakes(const nrw_brake_task *task, const bool slide, const bool are_short)
 {
     const nrw_contact_rows *rows = &task->rows;
     const nrw_lanes zero = lanes_all(0.0f), scale = lanes_all(task->slide_scale);
@@ -251,10 +257,11 @@ static inline void brakes(const nrw_brake_task *task, const bool slide)
         if (slide)
             lanes_gather4(task->moves, rows->self + row, own);
         for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
-            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
-            const nrw_lanes nz = lanes_load(rows->nz + slot);
+            nrw_lanes n[3];
+            slots_get_directions(rows, slot, are_short, n);
+            const nrw_lanes nx = n[0], ny = n[1], nz = n[2];
             const nrw_lanes e = excess_at(task, lanes_load(rows->gap + slot));
-            lanes_store(task->excess + slot, e);
+            slots_put_excess(task, slot, are_short, e);
             const nrw_lanes ex = e * nx, ey = e * ny, ez = e * nz;
             sum = sum + e;
             sums[NRW_XX] = sums[NRW_XX] + (e - ex * nx);
@@ -292,13 +299,18 @@ static inline void brakes(const nrw_brake_task *task, const bool slide)
 
 void NRW_KERNEL(nrw_contact_brakes_)(const nrw_brake_task *task)
 {
-    if (task->moves)
-        brakes(task, true);
+    if (slots_are_short(&task->rows)) {
+        if (task->moves)
+            brakes(task, true, true);
+        else
+            brakes(task, false, true);
+    } else if (task->moves)
+        brakes(task, true, false);
     else
-        brakes(task, false);
+        brakes(task, false, false);
 }
 
-void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
+static inline void friction(const nrw_brake_task *task, const bool are_short)
 {
     const nrw_contact_rows *rows = &task->rows;
     const nrw_lanes strength = lanes_all(task->strength);
@@ -309,10 +321,11 @@ void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
         nrw_lanes own[4];
         lanes_gather4(task->spins, rows->self + row, own);
         for (size_t slot = rows->starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
-            const nrw_lanes nx = lanes_load(rows->nx + slot), ny = lanes_load(rows->ny + slot);
-            const nrw_lanes nz = lanes_load(rows->nz + slot);
+            nrw_lanes n[3];
+            slots_get_directions(rows, slot, are_short, n);
+            const nrw_lanes nx = n[0], ny = n[1], nz = n[2];
             /* n points to the row: the other way round from (5.10), so plus */
-            const nrw_lanes c = strength * lanes_load(task->excess + slot);
+            const nrw_lanes c = strength * slots_get_excess(task, slot, are_short);
             nrw_lanes other[4];
             lanes_gather4(task->spins, rows->partner + slot, other);
             const nrw_lanes sx = own[0] + other[0], sy = own[1] + other[1], sz = own[2] + other[2];
@@ -324,4 +337,12 @@ void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
         lanes_store(task->fy + row, fy);
         lanes_store(task->fz + row, fz);
     }
+}
+
+void NRW_KERNEL(nrw_contact_friction_)(const nrw_brake_task *task)
+{
+    if (slots_are_short(&task->rows))
+        friction(task, true);
+    else
+        friction(task, false);
 }

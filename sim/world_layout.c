@@ -176,7 +176,7 @@ void nrw_world_lay_out(nrw_world *world)
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     world->views = nrw_arena_take(arena, n, sizeof *world->views);
     world->stuck = nrw_arena_take(arena, n, sizeof *world->stuck);
-    nrw_contacts_layout(&world->contacts, arena, n);
+    nrw_contacts_layout(&world->contacts, arena, n, n >= NRW_CONTACT_WAVES_LEAST);
 }
 
 /* The rows' kernels: constants, and the arrays that they read and write. */
@@ -286,7 +286,7 @@ static void wire_solve(nrw_world *world)
     solve->ends = world->contacts.ends;
     solve->reach_um = 0.02f * (float)body->diameter_um;
     solve->step = world->contacts.step;
-    solve->excess_sum = world->excess_sum;
+    solve->short_step = world->contacts.short_step;
     solve->stiffness = world->rows.stiffness;
     solve->wall_y = world->wall_y;
     solve->wall_gap = world->wall_gap;

@@ -37,9 +37,9 @@ static void make_contacts(size_t n)
     nrw_contacts_clear(&contacts);
     nrw_arena_clear(&arena);
     memset(&contacts, 0, sizeof contacts);
-    nrw_contacts_layout(&contacts, &arena, n);
+    nrw_contacts_layout(&contacts, &arena, n, false);
     cr_assert(nrw_arena_commit(&arena));
-    nrw_contacts_layout(&contacts, &arena, n);
+    nrw_contacts_layout(&contacts, &arena, n, false);
     cr_assert(nrw_block_tree_init(&contacts.tree, n));
 }
 

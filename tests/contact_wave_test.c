@@ -38,7 +38,7 @@ static int solve_expecting(nrw_world *world, const uint32_t *last_group, int *us
     nrw_contact_solve solve = world->solve;
     const size_t n_rows = solve.rows.n_rows;
     float *const drags[3] = {solve.drag_x, solve.drag_y, solve.drag_z};
-    for (int axis = 0; axis < 3 && solve.excess; axis++)
+    for (int axis = 0; axis < 3 && solve.excess_sum; axis++)
         memset(drags[axis], 0, n_rows * sizeof(float));
     solve.held = false;
     solve.usual[0] = *usual;

@@ -61,9 +61,9 @@ static void begin(void)
     }
     memset(&arena, 0, sizeof arena);
     memset(&contacts, 0, sizeof contacts);
-    nrw_contacts_layout(&contacts, &arena, N);
+    nrw_contacts_layout(&contacts, &arena, N, false);
     cr_assert(nrw_arena_commit(&arena));
-    nrw_contacts_layout(&contacts, &arena, N);
+    nrw_contacts_layout(&contacts, &arena, N, false);
     cr_assert(nrw_block_tree_init(&contacts.tree, N));
     (void)nrw_contacts_refresh(&contacts, N, x, y, z, radius, 1.6f);
     cr_assert_not(contacts.overflow);
