@@ -75,7 +75,10 @@ void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n, boo
     contacts->row_place = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->place_self = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
     contacts->line = nrw_arena_take(arena, n_rows, sizeof(uint32_t));
-    contacts->last_group = nrw_arena_take(arena, n_rows / NRW_CONTACT_GROUP + 1, sizeof(uint32_t));
+    const size_t n_groups = n_rows / NRW_CONTACT_GROUP + 1;
+    contacts->first_group = nrw_arena_take(arena, n_groups, sizeof(uint32_t));
+    contacts->last_group = nrw_arena_take(arena, n_groups, sizeof(uint32_t));
+    contacts->farthest2 = nrw_arena_take(arena, n_groups, sizeof(float));
     const size_t n_blocks = (contacts->n_chunks + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     contacts->near.blocks = nrw_arena_take(arena, n_blocks, sizeof(uint32_t));
     for (int axis = 0; axis < 3; axis++) {
@@ -106,7 +109,7 @@ void nrw_contacts_clear(nrw_contacts *contacts)
 nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 {
     return (nrw_contact_rows){
-        contacts->n_rows, contacts->starts, contacts->partner, contacts->self, contacts->last_group,
+        contacts->n_rows, contacts->starts, contacts->partner, contacts->self, contacts->first_group, contacts->last_group,
         contacts->touch,  contacts->nx,     contacts->ny,      contacts->nz,   contacts->gap,
         {contacts->short_n[0], contacts->short_n[1], contacts->short_n[2]}};
 }
@@ -189,7 +192,7 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
     const uint32_t none = (uint32_t)nrw_four_of(contacts->n_rows), *self = contacts->place_self;
     const float *radius = contacts->sort_radius;
     const size_t begin = contacts->starts[chunk];
-    uint32_t farthest = 0;
+    uint32_t nearest = none, farthest = 0;
     for (size_t lane = 0; lane < NRW_LANES; lane++) {
         const size_t place = contacts->row_place[chunk * NRW_LANES + lane];
         const uint32_t *others = contacts->found + contacts->found_starts[place];
@@ -199,6 +202,7 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
         for (size_t slot = 0; slot < counts[lane]; slot++) {
             partner[slot * NRW_LANES] = self[others[slot]];
             touch[slot * NRW_LANES] = own + radius[others[slot]];
+            nearest = self[others[slot]] < nearest ? self[others[slot]] : nearest;
             farthest = self[others[slot]] > farthest ? self[others[slot]] : farthest;
         }
         for (size_t slot = counts[lane]; slot < width; slot++) {
@@ -206,9 +210,11 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
             touch[slot * NRW_LANES] = 1.0f;
         }
     }
-    uint32_t *last = contacts->last_group + chunk * NRW_LANES / NRW_CONTACT_GROUP;
-    const uint32_t group = farthest / (4 * NRW_CONTACT_GROUP);
-    *last = group > *last ? group : *last;
+    const size_t own = chunk * NRW_LANES / NRW_CONTACT_GROUP;
+    uint32_t *first = contacts->first_group + own, *last = contacts->last_group + own;
+    const uint32_t from = nearest / (4 * NRW_CONTACT_GROUP), to = farthest / (4 * NRW_CONTACT_GROUP);
+    *first = from < *first ? from : *first;
+    *last = to > *last ? to : *last;
 }
 
 static bool fill_slots(nrw_contacts *contacts)
@@ -216,7 +222,7 @@ static bool fill_slots(nrw_contacts *contacts)
     const uint32_t *found_starts = contacts->found_starts;
     contacts->starts[0] = 0;
     for (size_t group = 0; group <= contacts->n_rows / NRW_CONTACT_GROUP; group++)
-        contacts->last_group[group] = (uint32_t)group;
+        contacts->first_group[group] = contacts->last_group[group] = (uint32_t)group;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++) {
         const uint32_t *order = contacts->order + chunk * NRW_LANES;
         const uint32_t *places = contacts->row_place + chunk * NRW_LANES;
@@ -295,15 +301,42 @@ static float sweep_rows(nrw_contact_solve *solve, const nrw_contact_sweep *sweep
     return (done == 0 ? kernels->first_sweep : kernels->sweep)(solve, &it, first, last);
 }
 
-/* Sweeps on their way over the groups of rows. */
+/* Sweeps on their way over the groups of rows, before the very first of them the first guess. */
 typedef struct sweep_wave {
     const nrw_contact_sweep *sweeps;
-    size_t n_sweeps, n_groups;
-    size_t next[MOST_IN_WAVE]; /* group that each takes next */
+    size_t begins; /* 1: the first stage is the first guess, and the sweeps follow; else 0 */
+    size_t n_stages, n_groups;
+    size_t next[MOST_IN_WAVE + 1]; /* group that each takes next */
     nrw_peaks_sum corrections[MOST_IN_WAVE];
 } sweep_wave;
 
-/* A group is swept again as soon as the sweep before has been through all groups with
+/* Which slots of a group may touch, by how far its rows and their neighbours' groups go by the
+ * first guess. */
+static void find_ends(nrw_contact_solve *solve, size_t group, size_t begin, size_t end)
+{
+    float farthest2 = 0.0f;
+    for (size_t k = solve->rows.first_group[group]; k <= solve->rows.last_group[group]; k++)
+        farthest2 = fmaxf(farthest2, solve->farthest2[k]);
+    const float reach = fmaxf(solve->reach_um + 2.5f * sqrtf(farthest2), solve->drag_reach_um);
+    nrw_kernels_get()->reached(solve, begin, end, reach);
+}
+
+/* One stage of a wave over a group. */
+static void take_group(nrw_contact_solve *solve, sweep_wave *wave, size_t stage, size_t group)
+{
+    const size_t n_rows = solve->rows.n_rows, begin = group * NRW_CONTACT_GROUP;
+    const size_t end = begin + NRW_CONTACT_GROUP < n_rows ? begin + NRW_CONTACT_GROUP : n_rows;
+    if (stage < wave->begins) {
+        solve->farthest2[group] = nrw_kernels_get()->begin(solve, begin, end);
+        return;
+    }
+    const size_t k = stage - wave->begins;
+    if (wave->begins && k == 0)
+        find_ends(solve, group, begin, end);
+    nrw_peaks_add(&wave->corrections[k], sweep_rows(solve, &wave->sweeps[k], k, begin, end));
+}
+
+/* A group is taken again as soon as the stage before has been through all groups with
  * neighbours of its rows. */
 static bool may_go_on(const nrw_contact_solve *solve, const sweep_wave *wave, size_t k)
 {
@@ -312,17 +345,14 @@ static bool may_go_on(const nrw_contact_solve *solve, const sweep_wave *wave, si
                                       wave->next[k - 1] > solve->rows.last_group[group]);
 }
 
-/* The farthest of the sweeps [first, last) that can go on takes its next group; false: none
+/* The farthest of the stages [first, last) that can go on takes its next group; false: none
  * can. */
 static bool go_on(nrw_contact_solve *solve, sweep_wave *wave, size_t first, size_t last)
 {
     for (size_t k = last; k-- > first;) {
         if (!may_go_on(solve, wave, k))
             continue;
-        const size_t begin = wave->next[k]++ * NRW_CONTACT_GROUP, end = begin + NRW_CONTACT_GROUP;
-        const size_t n_rows = solve->rows.n_rows;
-        nrw_peaks_add(&wave->corrections[k],
-                      sweep_rows(solve, &wave->sweeps[k], k, begin, end < n_rows ? end : n_rows));
+        take_group(solve, wave, k, wave->next[k]++);
         return true;
     }
     return false;
@@ -336,10 +366,12 @@ static void take_sweeps(nrw_contact_solve *solve, const nrw_contact_sweep *sweep
                         nrw_peaks *done)
 {
     const size_t n_groups = (solve->rows.n_rows + NRW_CONTACT_GROUP - 1) / NRW_CONTACT_GROUP;
-    sweep_wave wave = {.sweeps = sweeps, .n_sweeps = n_sweeps, .n_groups = n_groups};
-    while (wave.next[n_sweeps - 1] < n_groups)
-        for (size_t first = 0; first < n_sweeps; first += TEAM) {
-            const size_t last = first + TEAM < n_sweeps ? first + TEAM : n_sweeps;
+    const size_t begins = solve->sweeps_done == 0, n_stages = n_sweeps + begins;
+    sweep_wave wave = {
+        .sweeps = sweeps, .begins = begins, .n_stages = n_stages, .n_groups = n_groups};
+    while (wave.next[n_stages - 1] < n_groups)
+        for (size_t first = 0; first < n_stages; first += TEAM) {
+            const size_t last = first + TEAM < n_stages ? first + TEAM : n_stages;
             const size_t until = wave.next[first] + TEAM_GROUPS;
             while (wave.next[first] < until && go_on(solve, &wave, first, last)) {
             }
@@ -368,7 +400,6 @@ static void solve_surely(nrw_contact_solve *solve)
     const int done = solve->sweeps_done;
     solve->crowd = solve->n_neighbours;
     solve->held = false;
-    nrw_kernels_get()->begin(solve);
     solve->sweeps_done = 0;
     nrw_peaks last;
     do
@@ -476,7 +507,7 @@ void nrw_contacts_solve(nrw_contact_solve *solve)
     const int most = solve->sweeps > MAX_SWEEPS ? solve->sweeps : MAX_SWEEPS;
     bool well;
     nrw_peaks first, last = {INFINITY, INFINITY};
-    nrw_kernels_get()->begin(solve);
+    solve->stiffest = nrw_kernels_get()->stiffest(solve).typical;
     solve->sweeps_done = 0;
     do
         well = accelerate(solve, most, &first, &last);

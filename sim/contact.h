@@ -78,7 +78,8 @@ typedef struct nrw_contacts {
     uint32_t *row_place;  /* (n_rows) place of each row's particle */
     uint32_t *place_self; /* (n) nrw_four_of the row of each place */
     uint32_t *line;       /* (n) places in the order of the rows, but for sorting in groups */
-    uint32_t *last_group; /* (groups) last one with a neighbour of its rows, itself at least */
+    uint32_t *first_group, *last_group; /* (groups) with neighbours of its rows, itself at least */
+    float *farthest2;                   /* (groups) scratch of the solve */
     nrw_block_boxes near; /* (n_rows/16, padded) scratch: blocks near some */
 } nrw_contacts;
 

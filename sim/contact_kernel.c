@@ -9,7 +9,9 @@
 #include "kernel_name.h"
 #include "slot_lanes.h"
 
+nrw_stiffest_kernel NRW_KERNEL(nrw_contact_stiffest_);
 nrw_begin_kernel NRW_KERNEL(nrw_contact_begin_);
+nrw_reached_kernel NRW_KERNEL(nrw_contact_reached_);
 nrw_sweep_kernel NRW_KERNEL(nrw_contact_first_sweep_);
 nrw_sweep_kernel NRW_KERNEL(nrw_contact_sweep_);
 
@@ -67,13 +69,30 @@ static inline uint32_t reached_end(const nrw_contact_rows *rows, size_t chunk, f
     return end;
 }
 
-/* First guess in the rows [first, last), and what the first sweep reads of them; the largest
- * square of a displacement, and the largest stiffness × mobility × step × crowd. */
-static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, float *largest2,
-                       float *stiffest)
+/* k Σ n nᵀ as a bound, of which mobility × step makes what a row's contacts are scaled by. */
+static inline nrw_lanes crowd_of(const nrw_contact_solve *solve, size_t row)
+{
+    return lanes_all(solve->stiffness) *
+           lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
+}
+
+nrw_peaks NRW_KERNEL(nrw_contact_stiffest_)(const nrw_contact_solve *solve)
+{
+    nrw_peaks_sum peaks = {0};
+    const size_t n_rows = solve->rows.n_rows;
+    for (size_t first = 0; first < n_rows; first += NRW_CONTACT_GROUP) {
+        nrw_lanes stiff = lanes_all(0.0f);
+        for (size_t row = first; row < n_rows && row < first + NRW_CONTACT_GROUP; row += NRW_WIDTH)
+            stiff = lanes_max(stiff, crowd_of(solve, row) * lanes_load(solve->move_xy + row));
+        nrw_peaks_add(&peaks, lanes_largest(stiff));
+    }
+    return nrw_peaks_of(&peaks);
+}
+
+float NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve, size_t first, size_t last)
 {
     const nrw_lanes k = lanes_all(solve->stiffness), zero = lanes_all(0.0f);
-    nrw_lanes largest = zero, stiff = zero;
+    nrw_lanes largest = zero;
     for (size_t row = first; row < last; row += NRW_WIDTH) {
         nrw_lanes f[3] = {k * lanes_load(solve->warm_x + row), k * lanes_load(solve->warm_y + row),
                           k * lanes_load(solve->warm_z + row)};
@@ -86,11 +105,10 @@ static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, floa
         displace(solve, row, f, u);
         store_displacement(solve, row, u, solve->place[0]);
         largest = lanes_max(largest, lanes_fma(u[0], u[0], lanes_fma(u[1], u[1], u[2] * u[2])));
-        const nrw_lanes crowd = k * lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
+        const nrw_lanes crowd = crowd_of(solve, row);
         const nrw_lanes four[4] = {crowd * lanes_load(solve->move_xy + row),
                                    crowd * lanes_load(solve->move_z + row), zero, zero};
         lanes_scatter4(solve->crowded, row, four);
-        stiff = lanes_max(stiff, four[0]);
         if (!solve->excess_sum)
             continue;
         const nrw_lanes drag =
@@ -100,28 +118,14 @@ static void begin_rows(nrw_contact_solve *solve, size_t first, size_t last, floa
         lanes_store(solve->ease_xy + row, one / lanes_fma(move_xy, drag, one));
         lanes_store(solve->ease_z + row, one / lanes_fma(move_z, drag, one));
     }
-    *largest2 = lanes_largest(largest);
-    *stiffest = lanes_largest(stiff);
+    return lanes_largest(largest);
 }
 
-/* First guess: the contact forces that the near task took. Also makes the rows of
- * (mobility × crowd) that the first sweep reads. */
-void NRW_KERNEL(nrw_contact_begin_)(nrw_contact_solve *solve)
+void NRW_KERNEL(nrw_contact_reached_)(nrw_contact_solve *solve, size_t first, size_t last,
+                                      float reach)
 {
-    const nrw_contact_rows *rows = &solve->rows;
-    float farthest2 = 0.0f;
-    nrw_peaks_sum stiffest = {0};
-    for (size_t first = 0; first < rows->n_rows; first += NRW_CONTACT_GROUP) {
-        const size_t end = first + NRW_CONTACT_GROUP;
-        float largest2, stiff;
-        begin_rows(solve, first, end < rows->n_rows ? end : rows->n_rows, &largest2, &stiff);
-        farthest2 = fmaxf(farthest2, largest2);
-        nrw_peaks_add(&stiffest, stiff);
-    }
-    solve->stiffest = nrw_peaks_of(&stiffest).typical;
-    const float reach = fmaxf(solve->reach_um + 2.5f * sqrtf(farthest2), solve->drag_reach_um);
-    for (size_t chunk = 0; chunk < rows->n_rows / NRW_LANES; chunk++)
-        solve->ends[chunk] = reached_end(rows, chunk, reach);
+    for (size_t chunk = first / NRW_LANES; chunk < last / NRW_LANES; chunk++)
+        solve->ends[chunk] = reached_end(&solve->rows, chunk, reach);
 }
 
 /* A pair's step in the sweeps is gain/(1 + k Σ give), where `give` of each of the two

@@ -19,7 +19,9 @@
     nrw_near_kernel nrw_near_geometry_##suffix, nrw_near_dipoles_##suffix,                         \
         nrw_near_response_##suffix, nrw_near_overlap_##suffix;                                     \
     nrw_brake_kernel nrw_contact_brakes_##suffix, nrw_contact_friction_##suffix;                   \
+    nrw_stiffest_kernel nrw_contact_stiffest_##suffix;                                             \
     nrw_begin_kernel nrw_contact_begin_##suffix;                                                   \
+    nrw_reached_kernel nrw_contact_reached_##suffix;                                               \
     nrw_sweep_kernel nrw_contact_first_sweep_##suffix, nrw_contact_sweep_##suffix;                 \
     nrw_close_kernel nrw_contact_close_##suffix;                                                   \
     nrw_rows_kernel nrw_step_spins_##suffix, nrw_step_base_##suffix, nrw_step_screen_##suffix;     \
@@ -65,7 +67,9 @@
         .near_overlap = nrw_near_overlap_##suffix,                                                 \
         .brakes = nrw_contact_brakes_##suffix,                                                     \
         .friction = nrw_contact_friction_##suffix,                                                 \
+        .stiffest = nrw_contact_stiffest_##suffix,                                                 \
         .begin = nrw_contact_begin_##suffix,                                                       \
+        .reached = nrw_contact_reached_##suffix,                                                   \
         .first_sweep = nrw_contact_first_sweep_##suffix,                                           \
         .sweep = nrw_contact_sweep_##suffix,                                                       \
         .close = nrw_contact_close_##suffix,                                                       \

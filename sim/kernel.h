@@ -175,7 +175,7 @@ typedef struct nrw_contact_rows {
     const uint32_t *starts;
     const uint32_t *partner;    /* per slot: nrw_four_of its row */
     const uint32_t *self;       /* (n_rows) nrw_four_of each row */
-    const uint32_t *last_group; /* of nrw_contacts */
+    const uint32_t *first_group, *last_group; /* of nrw_contacts */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
     int16_t *short_n[3];       /* ... instead of nx, ny, nz: times NRW_UNIT, rounded; else NULL */
@@ -264,7 +264,8 @@ typedef struct nrw_contact_solve {
     uint32_t *ends;                  /* (chunks) scratch: slots that may touch */
     float reach_um;                  /* ... closer than this plus their displacement */
     float *place[2], *crowded;       /* (n_rows + 1 x 4) scratch, the last row zero */
-    float stiffest;  /* out of begin: typical stiffness × move_xy × crowd (peaks.h) */
+    float stiffest;  /* scratch: typical stiffness × move_xy × crowd (peaks.h) */
+    float *farthest2; /* (groups) scratch: largest square of a first guess's displacement, µm² */
     int sweeps;      /* least number */
     float tolerance; /* µm */
     int sweeps_done; /* out */
@@ -273,7 +274,14 @@ typedef struct nrw_contact_solve {
     float residual;  /* out: largest correction of the last sweep, µm */
 } nrw_contact_solve;
 
-typedef void nrw_begin_kernel(nrw_contact_solve *solve);
+/* Of the rows' stiffness × move_xy × crowd. */
+typedef nrw_peaks nrw_stiffest_kernel(const nrw_contact_solve *solve);
+/* First guess in the rows [first, last), multiples of NRW_LANES, from the contact forces that the
+ * near task took, and the rows of mobility × crowd that the first sweep reads; returns the largest
+ * square of a displacement. */
+typedef float nrw_begin_kernel(nrw_contact_solve *solve, size_t first, size_t last);
+/* `ends` of these rows' chunks, whose particles and their neighbours move by up to `reach`. */
+typedef void nrw_reached_kernel(nrw_contact_solve *solve, size_t first, size_t last, float reach);
 /* What one sweep does: from place[from] to place[1 - from]. */
 typedef struct nrw_contact_sweep {
     int from;
@@ -384,7 +392,9 @@ typedef struct nrw_kernels {
     nrw_near_kernel *near_geometry, *near_dipoles, *near_response;
     nrw_near_kernel *near_overlap; /* only largest_overlap: nothing else is written */
     nrw_brake_kernel *brakes, *friction;
+    nrw_stiffest_kernel *stiffest;
     nrw_begin_kernel *begin;
+    nrw_reached_kernel *reached;
     nrw_sweep_kernel *first_sweep, *sweep;
     nrw_close_kernel *close;
     nrw_rows_kernel *spins, *base, *screen;

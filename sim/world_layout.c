@@ -284,6 +284,7 @@ static void wire_solve(nrw_world *world)
     solve->force[0] = world->contacts.force[0];
     solve->force[1] = world->contacts.force[1];
     solve->ends = world->contacts.ends;
+    solve->farthest2 = world->contacts.farthest2;
     solve->reach_um = 0.02f * (float)body->diameter_um;
     solve->step = world->contacts.step;
     solve->short_step = world->contacts.short_step;

@@ -316,6 +316,7 @@ static nrw_contact_solve begin_step(size_t n, const double (*drift)[3])
     solve.force[0] = contacts.force[0];
     solve.force[1] = contacts.force[1];
     solve.ends = contacts.ends;
+    solve.farthest2 = contacts.farthest2;
     solve.reach_um = 0.02f * DIAMETER;
     solve.step = contacts.step;
     solve.ux = arrays[9];

@@ -650,7 +650,9 @@ static void solve_with(const nrw_kernels *kernels, bool drag, float u[3][ROWS])
         solve.ease_xy = given[14];
         solve.ease_z = given[15];
     }
-    kernels->begin(&solve);
+    const float farthest = sqrtf(kernels->begin(&solve, 0, solve.rows.n_rows));
+    kernels->reached(&solve, 0, solve.rows.n_rows,
+                     fmaxf(solve.reach_um + 2.5f * farthest, solve.drag_reach_um));
     const nrw_contact_sweep plain = {0, 1.0f, 0.0f};
     (void)kernels->first_sweep(&solve, &plain, 0, solve.rows.n_rows);
     for (int sweep = 1; sweep < 8; sweep++) {
