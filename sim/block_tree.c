@@ -268,18 +268,34 @@ void nrw_block_tree_move(nrw_block_tree *tree, const double *x_um, const double 
     measure(tree);
 }
 
-size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const float high[3],
-                           float reach_um, size_t first, uint32_t *found)
+/* Nodes still to look at, the next one last; returns how many. */
+static size_t look_below(const nrw_block_front *from, uint32_t *stack)
 {
-    enum { DEEPEST = 64 }; /* halvings of 2^32 blocks, and one more on the way */
-    uint32_t stack[DEEPEST];
-    size_t n_stack = 1, n_found = 0;
-    stack[0] = 0;
+    if (!from) {
+        stack[0] = 0;
+        return 1;
+    }
+    for (size_t k = 0; k < from->n; k++)
+        stack[k] = from->nodes[from->n - 1 - k];
+    return from->n;
+}
+
+static bool is_near(const nrw_block_node *node, const float low[3], const float high[3],
+                    float reach_um)
+{
+    return nrw_boxes_apart2_um2(node->low, node->high, low, high) < reach_um * reach_um;
+}
+
+size_t nrw_block_tree_near(const nrw_block_tree *tree, const nrw_block_front *from,
+                           const float low[3], const float high[3], float reach_um, size_t first,
+                           uint32_t *found)
+{
+    uint32_t stack[NRW_BLOCK_DEEPEST + NRW_BLOCK_FRONT];
+    size_t n_stack = look_below(from, stack), n_found = 0;
     while (n_stack > 0) {
         const uint32_t at = stack[--n_stack];
         const nrw_block_node *node = &tree->nodes[at];
-        if (node->first + node->n_blocks <= first ||
-            !(nrw_boxes_apart2_um2(node->low, node->high, low, high) < reach_um * reach_um))
+        if (node->first + node->n_blocks <= first || !is_near(node, low, high, reach_um))
             continue;
         if (node->n_blocks == 1) {
             found[n_found++] = at;
@@ -291,10 +307,11 @@ size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const
     return n_found;
 }
 
-void nrw_block_tree_around(const nrw_block_tree *tree, const float low[3], const float high[3],
-                           float reach_um, size_t first, nrw_block_boxes *near)
+void nrw_block_tree_around(const nrw_block_tree *tree, const nrw_block_front *from,
+                           const float low[3], const float high[3], float reach_um, size_t first,
+                           nrw_block_boxes *near)
 {
-    near->n = nrw_block_tree_near(tree, low, high, reach_um, first, near->blocks);
+    near->n = nrw_block_tree_near(tree, from, low, high, reach_um, first, near->blocks);
     const size_t padded = (near->n + NRW_LANES - 1) / NRW_LANES * NRW_LANES;
     for (size_t k = 0; k < padded; k++) {
         const nrw_block_node *node = &tree->nodes[near->blocks[k < near->n ? k : 0]];
@@ -305,4 +322,59 @@ void nrw_block_tree_around(const nrw_block_tree *tree, const float low[3], const
     }
     for (size_t k = 0; k < near->n; k++)
         near->blocks[k] = tree->nodes[near->blocks[k]].first;
+}
+
+/* What of `wider` comes near a node, down to nodes no larger than it as far as there is room. */
+static void narrow(const nrw_block_tree *tree, const nrw_block_front *wider,
+                   const nrw_block_node *around, float reach_um, nrw_block_front *front)
+{
+    uint32_t stack[NRW_BLOCK_FRONT];
+    size_t n_stack = look_below(wider, stack);
+    front->n = 0;
+    while (n_stack > 0) {
+        const uint32_t at = stack[--n_stack];
+        const nrw_block_node *node = &tree->nodes[at];
+        if (!is_near(node, around->low, around->high, reach_um))
+            continue;
+        /* all that is still to be looked at may have to find a place */
+        if (node->n_blocks <= around->n_blocks || front->n + n_stack + 2 > NRW_BLOCK_FRONT) {
+            front->nodes[front->n++] = at;
+            continue;
+        }
+        stack[n_stack++] = node->right;
+        stack[n_stack++] = node->left;
+    }
+}
+
+void nrw_block_walk_begin(nrw_block_walk *walk, const nrw_block_tree *tree, float reach_um,
+                          size_t most, float widest_um)
+{
+    walk->tree = tree;
+    walk->reach_um = reach_um;
+    walk->widest_um = widest_um;
+    walk->most = most;
+    walk->n_stack = 1;
+    walk->stack[0] = walk->depths[0] = 0;
+}
+
+const nrw_block_node *nrw_block_walk_next(nrw_block_walk *walk, const nrw_block_front **front)
+{
+    while (walk->n_stack > 0) {
+        walk->n_stack--;
+        const uint32_t depth = walk->depths[walk->n_stack];
+        const nrw_block_node *node = &walk->tree->nodes[walk->stack[walk->n_stack]];
+        /* those of its ancestors stand: who comes after it, but for its own, is not deeper */
+        narrow(walk->tree, depth > 0 ? &walk->fronts[depth - 1] : NULL, node, walk->reach_um,
+               &walk->fronts[depth]);
+        *front = &walk->fronts[depth];
+        if (node->n_blocks == 1 ||
+            (node->n_blocks <= walk->most && node->radius <= walk->widest_um))
+            return node;
+        const uint32_t children[2] = {node->right, node->left};
+        for (int k = 0; k < 2; k++) {
+            walk->stack[walk->n_stack] = children[k];
+            walk->depths[walk->n_stack++] = depth + 1;
+        }
+    }
+    return NULL;
 }

@@ -69,16 +69,44 @@ static inline float nrw_boxes_apart2_um2(const float low_a[3], const float high_
     return sum;
 }
 
+/* Nodes that between them hold all blocks near some box, in the order of the blocks: where a
+ * search around a part of that box begins. */
+enum { NRW_BLOCK_FRONT = 64 };
+typedef struct nrw_block_front {
+    size_t n;
+    uint32_t nodes[NRW_BLOCK_FRONT];
+} nrw_block_front;
+
 /* Single blocks, from block `first` on, whose boxes come closer than reach_um to a box (in
  * µm from the tree's origin): their nodes, in the order of the blocks, into `found`, which
- * must have room for all (n_blocks − first). Returns how many. */
-size_t nrw_block_tree_near(const nrw_block_tree *tree, const float low[3], const float high[3],
-                           float reach_um, size_t first, uint32_t *found);
+ * must have room for all (n_blocks − first). Looks below `from`; NULL: below the root. Returns
+ * how many. */
+size_t nrw_block_tree_near(const nrw_block_tree *tree, const nrw_block_front *from,
+                           const float low[3], const float high[3], float reach_um, size_t first,
+                           uint32_t *found);
 
 /* The same with the blocks' boxes, into `near`, whose arrays must have room for all of the
  * tree's blocks, padded to a multiple of NRW_LANES. */
-void nrw_block_tree_around(const nrw_block_tree *tree, const float low[3], const float high[3],
-                           float reach_um, size_t first, nrw_block_boxes *near);
+void nrw_block_tree_around(const nrw_block_tree *tree, const nrw_block_front *from,
+                           const float low[3], const float high[3], float reach_um, size_t first,
+                           nrw_block_boxes *near);
+
+/* A walk over nodes that together hold all blocks once, in their order: of at most `most` blocks
+ * and, but for single blocks, of a radius of at most widest_um. On the way down it narrows what
+ * comes closer than reach_um to a node, so that looking around one needs no way from the root. */
+enum { NRW_BLOCK_DEEPEST = 64 }; /* halvings of 2^32 blocks, and one more on the way */
+typedef struct nrw_block_walk {
+    const nrw_block_tree *tree;
+    float reach_um, widest_um;
+    size_t most, n_stack;
+    uint32_t stack[NRW_BLOCK_DEEPEST], depths[NRW_BLOCK_DEEPEST];
+    nrw_block_front fronts[NRW_BLOCK_DEEPEST]; /* by depth */
+} nrw_block_walk;
+
+void nrw_block_walk_begin(nrw_block_walk *walk, const nrw_block_tree *tree, float reach_um,
+                          size_t most, float widest_um);
+/* The next node, and what is near it until the one after; NULL: that was the last. */
+const nrw_block_node *nrw_block_walk_next(nrw_block_walk *walk, const nrw_block_front **front);
 
 /* Largest number of nodes that nrw_block_tree_sort can make for n particles. */
 size_t nrw_block_tree_most_nodes(size_t n);

@@ -51,20 +51,20 @@ static bool find_among_all(nrw_contacts *contacts, float largest_radius)
     return true;
 }
 
-static bool find_around(nrw_contacts *contacts, const nrw_block_node *node, float largest_radius,
-                        float reach)
+static bool find_around(nrw_contacts *contacts, const nrw_block_node *node,
+                        const nrw_block_front *front, float largest_radius, float reach)
 {
     const nrw_block_tree *tree = &contacts->tree;
     nrw_close_search search = search_of(contacts, largest_radius);
     const bool wide = is_wide(node, reach);
     if (!wide)
-        nrw_block_tree_around(tree, node->low, node->high, reach, 0, &search.boxes);
+        nrw_block_tree_around(tree, front, node->low, node->high, reach, 0, &search.boxes);
     const size_t first = (size_t)node->first * NRW_BLOCK, together = wide ? 1 : NRW_QUAD;
     const size_t all = first + (size_t)node->n_blocks * NRW_BLOCK;
     const size_t last = all < tree->n ? all : tree->n;
     for (size_t i = first; i < last; i += together) {
         if (wide)
-            nrw_block_tree_around(tree, tree->points[i].at, tree->points[i].at, reach, 0,
+            nrw_block_tree_around(tree, front, tree->points[i].at, tree->points[i].at, reach, 0,
                                   &search.boxes);
         if (!find_rows(contacts, &search, i, last - i < together ? last - i : together))
             return false;
@@ -75,22 +75,14 @@ static bool find_around(nrw_contacts *contacts, const nrw_block_node *node, floa
 /* The lists of all blocks, in their order. */
 static bool find_by_blocks(nrw_contacts *contacts, float largest_radius)
 {
-    enum { DEEPEST = 64 };
     /* a thousandth for the rounding of places */
     const float reach = 1.001f * NRW_CONTACT_REACH * 2.0f * largest_radius;
-    uint32_t stack[DEEPEST];
-    size_t n_stack = 1;
-    stack[0] = 0;
-    while (n_stack > 0) {
-        const nrw_block_node *node = &contacts->tree.nodes[stack[--n_stack]];
-        if (node->n_blocks == 1 || (node->n_blocks <= BLOCKS_A_SEARCH && !is_wide(node, reach))) {
-            if (!find_around(contacts, node, largest_radius, reach))
-                return false;
-            continue;
-        }
-        stack[n_stack++] = node->right;
-        stack[n_stack++] = node->left;
-    }
+    nrw_block_walk walk;
+    const nrw_block_front *front;
+    nrw_block_walk_begin(&walk, &contacts->tree, reach, BLOCKS_A_SEARCH, WIDE * reach);
+    for (const nrw_block_node *node; (node = nrw_block_walk_next(&walk, &front)) != NULL;)
+        if (!find_around(contacts, node, front, largest_radius, reach))
+            return false;
     return true;
 }
 

@@ -197,7 +197,7 @@ static nrw_quad_search search_around(nrw_pair_list *list, const nrw_block_node *
         search.boxes.low[axis] = list->boxes + 2 * axis * most;
         search.boxes.high[axis] = search.boxes.low[axis] + most;
     }
-    nrw_block_tree_around(tree, node->low, node->high, reach_um, node->first, &search.boxes);
+    nrw_block_tree_around(tree, NULL, node->low, node->high, reach_um, node->first, &search.boxes);
     return search;
 }
 

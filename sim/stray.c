@@ -65,7 +65,7 @@ static bool meets_in_blocks(nrw_world *world, size_t row, double reach)
     for (int axis = 0; axis < 3; axis++)
         place[axis] = (float)(at[axis] - tree->origin_um[axis]);
     const size_t n =
-        nrw_block_tree_near(tree, place, place, (float)reach, 0, contacts->near.blocks);
+        nrw_block_tree_near(tree, NULL, place, place, (float)reach, 0, contacts->near.blocks);
     for (size_t k = 0; k < n; k++) {
         const size_t first = (size_t)tree->nodes[contacts->near.blocks[k]].first * NRW_BLOCK;
         for (size_t at_row = first; at_row < first + NRW_BLOCK && at_row < tree->n; at_row++) {
