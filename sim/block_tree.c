@@ -165,8 +165,9 @@ static void split(nrw_block_tree *tree, size_t at)
     const uint32_t first = cut_of(node, &axis);
     const size_t cut = (size_t)first * NRW_BLOCK;
     select_nth(points, n, cut, axis);
-    node->left = (uint32_t)tree->n_nodes++;
-    node->right = (uint32_t)tree->n_nodes++;
+    /* all of a part's nodes, one less than twice its blocks, stand together */
+    node->left = (uint32_t)at + 1;
+    node->right = (uint32_t)at + 2 * first;
     nrw_block_node *left = &tree->nodes[node->left], *right = &tree->nodes[node->right];
     *left = *right = *node;
     left->n_blocks = first;
@@ -253,7 +254,7 @@ void nrw_block_tree_sort(nrw_block_tree *tree, size_t n, const double *x_um, con
     box_of(tree->points, n, tree->nodes[0].low, tree->nodes[0].high);
     tree->nodes[0].first = 0;
     tree->nodes[0].n_blocks = (uint32_t)tree->n_blocks;
-    tree->n_nodes = 1;
+    tree->n_nodes = 2 * tree->n_blocks - 1;
     for (size_t at = 0; at < tree->n_nodes; at++)
         split(tree, at);
     measure(tree);

@@ -37,7 +37,7 @@ typedef struct nrw_block_tree {
     size_t n, n_rows, n_blocks, n_nodes; /* n_rows: 16 a block */
     double origin_um[3];                 /* mean of the particles */
     uint32_t *order;                     /* (n_rows) particle of each row; n in the empty ones */
-    nrw_block_node *nodes;               /* (n_nodes) parents before children; the root is 0 */
+    nrw_block_node *nodes;               /* (n_nodes) the root, its left part, its right part */
     nrw_block_point *points;             /* (n_rows) by row, as they were sorted */
 } nrw_block_tree;
 
