@@ -1,9 +1,11 @@
 #include <criterion/criterion.h>
+#include <stdio.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
 #include "contact.h"
+#include "vec3.h"
 #include "units.h"
 
 enum { MOST = 400 }; /* a multiple of NRW_LANES */
@@ -32,14 +34,17 @@ static double uniform(uint64_t *state)
     return (double)(*state >> 11) * 0x1p-53;
 }
 
+/* Whether slots are as in large swarms. */
+static bool compact;
+
 static void make_contacts(size_t n)
 {
     nrw_contacts_clear(&contacts);
     nrw_arena_clear(&arena);
     memset(&contacts, 0, sizeof contacts);
-    nrw_contacts_layout(&contacts, &arena, n, false);
+    nrw_contacts_layout(&contacts, &arena, n, compact);
     cr_assert(nrw_arena_commit(&arena));
-    nrw_contacts_layout(&contacts, &arena, n, false);
+    nrw_contacts_layout(&contacts, &arena, n, compact);
     cr_assert(nrw_block_tree_init(&contacts.tree, n));
 }
 
@@ -69,7 +74,7 @@ static float largest_radius(size_t n)
 
 static void refresh(size_t n)
 {
-    if (contacts.n != n)
+    if (contacts.n != n || contacts.compact != compact)
         make_contacts(n);
     (void)nrw_contacts_refresh(&contacts, n, x, y, z, radius, largest_radius(n));
 }
@@ -319,6 +324,7 @@ static nrw_contact_solve begin_step(size_t n, const double (*drift)[3])
     solve.farthest2 = contacts.farthest2;
     solve.reach_um = 0.02f * DIAMETER;
     solve.step = contacts.step;
+    solve.short_step = contacts.short_step;
     solve.ux = arrays[9];
     solve.uy = arrays[10];
     solve.uz = arrays[11];
@@ -568,6 +574,34 @@ Test(contact, sweeps_go_on_while_something_still_moves)
     nrw_contacts_solve(&solve);
     cr_assert_gt(solve.sweeps_done, 3);
     cr_assert_leq(solve.residual, solve.tolerance);
+}
+
+Test(contact, compact_slots_lead_to_the_same_displacements)
+{
+    const size_t n = squeeze(drift_of, 0.02);
+    static nrw_vec3 plain[MOST];
+    double moved_by = 0.0, off = 0.0, sum_x = 0.0;
+    for (int k = 0; k < 2; k++) {
+        compact = k == 1;
+        nrw_contact_solve solve = begin_step(n, (const double(*)[3])drift_of);
+        converge(&solve);
+        cr_assert_eq(solve.rows.short_n[0] != NULL, compact);
+        for (size_t i = 0; i < n; i++) {
+            const nrw_vec3 u = moved(&solve, i);
+            if (k == 0)
+                plain[i] = u;
+            else
+                sum_x += u.x - drift_of[i][0];
+            moved_by = fmax(moved_by, nrw_vec3_norm(u));
+            off = fmax(off, nrw_vec3_norm(nrw_vec3_add(u, nrw_vec3_scale(plain[i], -1.0))));
+        }
+    }
+    fprintf(stderr, "XX %g %g %g\n", moved_by, off, sum_x);
+    cr_assert_gt(moved_by, 0.05);
+    /* directions to 1.5e-5 */
+    cr_assert_leq(off, 5e-5, "%g", off);
+    /* both ways of a pair have the same direction, to the sign */
+    cr_assert_float_eq(sum_x / (double)n, 0.0, 1e-6);
 }
 
 Test(contact, a_solve_that_starts_from_the_forces_of_the_last_one_is_done_at_once)
