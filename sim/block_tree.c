@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "block_cut.h"
+#include "means.h"
 
 /* Where a block is halved further: the kernels leave out quarters of it. */
 enum { QUARTER = NRW_BLOCK / 4 };
@@ -220,19 +221,10 @@ static void measure(nrw_block_tree *tree)
     }
 }
 
-static double mean(size_t n, const double *values)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += values[i];
-    return sum / (double)n;
-}
-
 /* Places of the particles in the order of the rows. */
 static void take_points(nrw_block_tree *tree, const double *const places[3])
 {
-    for (int axis = 0; axis < 3; axis++)
-        tree->origin_um[axis] = mean(tree->n, places[axis]);
+    nrw_means(tree->n, places[0], places[1], places[2], tree->origin_um);
     for (size_t row = 0; row < tree->n; row++) {
         nrw_block_point *point = &tree->points[row];
         point->particle = tree->order[row];

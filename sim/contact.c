@@ -3,6 +3,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "means.h"
+
 enum {
     /* Slots that a particle may need on average; 12 neighbours touch in close
      * packing, 18 are within reach in a crystal, and rows of unequal length leave
@@ -116,38 +118,17 @@ nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 
 /* --- refresh ---------------------------------------------------------------- */
 
-/* Together, since a sum waits for each of its additions. */
-static void take_means(size_t n, const double *x, const double *y, const double *z, double means[3])
-{
-    double sums[3] = {0.0, 0.0, 0.0};
-    for (size_t i = 0; i < n; i++) {
-        sums[0] += x[i];
-        sums[1] += y[i];
-        sums[2] += z[i];
-    }
-    for (int axis = 0; axis < 3; axis++)
-        means[axis] = sums[axis] / (double)n;
-}
-
 static bool moved_too_far(const nrw_contacts *contacts, size_t n, const double *x, const double *y,
-                          const double *z, double limit)
+                          const double *z, const double means[3], double limit)
 {
-    double means[3];
-    take_means(n, x, y, z, means);
-    const double mx = means[0] - contacts->ref_means[0];
-    const double my = means[1] - contacts->ref_means[1];
-    const double mz = means[2] - contacts->ref_means[2];
+    const double *const now[3] = {x, y, z};
+    const double *const before[3] = {contacts->ref_x, contacts->ref_y, contacts->ref_z};
+    const double drift[3] = {means[0] - contacts->ref_means[0], means[1] - contacts->ref_means[1],
+                             means[2] - contacts->ref_means[2]};
     /* in groups, since the first that has moved too far is enough */
     for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
         const size_t last = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
-        double largest = 0.0;
-        for (size_t i = first; i < last; i++) {
-            const double dx = x[i] - contacts->ref_x[i] - mx;
-            const double dy = y[i] - contacts->ref_y[i] - my;
-            const double dz = z[i] - contacts->ref_z[i] - mz;
-            const double moved = dx * dx + dy * dy + dz * dz;
-            largest = moved > largest ? moved : largest;
-        }
+        const double largest = nrw_farthest2(now, before, drift, first, last);
         if (!(largest <= limit * limit))
             return true;
     }
@@ -261,7 +242,6 @@ static void build(nrw_contacts *contacts, size_t n, const double *x, const doubl
     memcpy(contacts->ref_x, x, n * sizeof *x);
     memcpy(contacts->ref_y, y, n * sizeof *y);
     memcpy(contacts->ref_z, z, n * sizeof *z);
-    take_means(n, x, y, z, contacts->ref_means);
     contacts->valid = !contacts->overflow;
     contacts->n_builds++;
 }
@@ -270,9 +250,12 @@ bool nrw_contacts_refresh(nrw_contacts *contacts, size_t n, const double *x, con
                           const double *z, const float *radius, float largest_radius)
 {
     const double limit = (double)(NRW_CONTACT_REFRESH * largest_radius);
-    if (contacts->valid && !moved_too_far(contacts, n, x, y, z, limit))
+    double means[3];
+    nrw_means(n, x, y, z, means);
+    if (contacts->valid && !moved_too_far(contacts, n, x, y, z, means, limit))
         return false;
     build(contacts, n, x, y, z, radius, largest_radius);
+    memcpy(contacts->ref_means, means, sizeof means);
     return true;
 }
 

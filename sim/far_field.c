@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "means.h"
+
 enum {
     /* Room of the lists at first, pairs a block; they grow where a swarm needs more. */
     NEAR_A_BLOCK = 24,
@@ -280,33 +282,19 @@ static bool sort_far(nrw_far_field *far)
     return true;
 }
 
-static double mean_of(size_t n, const double *values)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < n; i++)
-        sum += values[i];
-    return sum / (double)n;
-}
-
 /* How far particles have moved since the lists were made, against the mean. */
-static nrw_peaks moved_um(const nrw_far_field *far, const double *const places[3])
+static nrw_peaks moved_um(const nrw_far_field *far, const double *const places[3],
+                          const double means[3])
 {
     const size_t n = far->tree.n;
-    double mean[3];
+    const double mean[3] = {means[0] - far->ref_means[0], means[1] - far->ref_means[1],
+                            means[2] - far->ref_means[2]};
     nrw_peaks_sum peaks = {0};
-    for (int axis = 0; axis < 3; axis++)
-        mean[axis] = mean_of(n, places[axis]) - mean_of(n, far->ref[axis]);
     for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
         const size_t last = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
-        double largest = 0.0;
-        for (size_t i = first; i < last; i++) {
-            double square = 0.0;
-            for (int axis = 0; axis < 3; axis++) {
-                const double moved = places[axis][i] - far->ref[axis][i] - mean[axis];
-                square += moved * moved;
-            }
-            largest = square > largest ? square : largest;
-        }
+        const double largest = nrw_farthest2(
+            places, (const double *const[]){far->ref[0], far->ref[1], far->ref[2]}, mean, first,
+            last);
         nrw_peaks_add(&peaks, (float)sqrt(largest));
     }
     return nrw_peaks_of(&peaks);
@@ -326,7 +314,9 @@ static void sort_or_move(nrw_far_field *far, size_t n, const double *const place
 static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
 {
     const bool any = far->n_builds > 0 && far->tree.n == n;
-    const nrw_peaks moved = any ? moved_um(far, places) : (nrw_peaks){NAN, NAN};
+    double means[3];
+    nrw_means(n, places[0], places[1], places[2], means);
+    const nrw_peaks moved = any ? moved_um(far, places, means) : (nrw_peaks){NAN, NAN};
     if ((double)moved.typical <= far->keep_um && (double)moved.largest <= FARTHEST * far->keep_um)
         return true;
     sort_or_move(far, n, places, moved);
@@ -340,6 +330,7 @@ static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
         far->row_of[far->tree.order[row]] = (uint32_t)row;
     for (int axis = 0; axis < 3; axis++)
         memcpy(far->ref[axis], places[axis], n * sizeof(double));
+    memcpy(far->ref_means, means, sizeof means);
     far->n_builds++;
     return true;
 }

@@ -36,7 +36,7 @@ typedef struct nrw_far_field {
     uint32_t *counts; /* (n_nodes + 2) scratch */
     size_t n_chunks, n_slots, slot_capacity;
     uint32_t *targets, *starts, *sources; /* see nrw_far_task */
-    double *ref[3];                       /* (n) places when the lists were made */
+    double *ref[3], ref_means[3];         /* (n) places when the lists were made; their means */
     double keep_um;                       /* how far particles may typically move from there */
     float apart_um;                       /* gap that far nodes have at least */
     double *centres;                      /* (n_nodes x 3) µm */
