@@ -337,22 +337,35 @@ static bool refresh(nrw_far_field *far, size_t n, const double *const places[3])
 
 /* --- one sum ---------------------------------------------------------------- */
 
-/* Centres of all nodes: the means of where their particles are now. */
-static void take_centres(nrw_far_field *far, const double *const places[3])
+/* The centre of a block, the mean of where its particles are now, and their places: in the plane
+ * from it. */
+static void take_block(nrw_far_field *far, const double *const places[3], size_t block,
+                       double centre[3])
+{
+    const nrw_block_tree *tree = &far->tree;
+    const size_t first = block * NRW_BLOCK, n = particles_of(tree, block);
+    for (size_t axis = 0; axis < 3; axis++) {
+        float *to = far->rows + axis * tree->n_rows + first;
+        double at[NRW_BLOCK], sum = 0.0;
+        for (size_t k = 0; k < n; k++) {
+            at[k] = places[axis][tree->order[first + k]];
+            sum += at[k];
+        }
+        centre[axis] = sum / (double)n;
+        for (size_t k = 0; k < n; k++)
+            to[k] = (float)(axis < 2 ? at[k] - centre[axis] : at[k]);
+    }
+}
+
+/* Centres of all nodes, and the places of their particles. */
+static void take_places(nrw_far_field *far, const double *const places[3])
 {
     const nrw_block_tree *tree = &far->tree;
     for (size_t node = tree->n_nodes; node-- > 0;) {
         const nrw_block_node *at = &tree->nodes[node];
         double *centre = far->centres + 3 * node;
         if (at->n_blocks == 1) {
-            const size_t first = (size_t)at->first * NRW_BLOCK;
-            const size_t n = particles_of(tree, at->first);
-            for (int axis = 0; axis < 3; axis++) {
-                double sum = 0.0;
-                for (size_t row = first; row < first + n; row++)
-                    sum += places[axis][tree->order[row]];
-                centre[axis] = sum / (double)n;
-            }
+            take_block(far, places, at->first, centre);
             continue;
         }
         const double *left = far->centres + 3 * (size_t)at->left;
@@ -376,9 +389,9 @@ static void place_nodes(nrw_far_field *far)
     }
 }
 
-/* What the task gives by its rows, by ours. */
+/* What the task gives by its rows, by ours; and what stands in the empty ones. */
 static void take_rows(nrw_far_field *far, const nrw_pair_task *task, const uint32_t *order,
-                      const double *const places[3], bool flow)
+                      bool flow)
 {
     const nrw_block_tree *tree = &far->tree;
     const size_t n_rows = tree->n_rows;
@@ -392,18 +405,6 @@ static void take_rows(nrw_far_field *far, const nrw_pair_task *task, const uint3
         rows[4 * n_rows + row] = flow ? task->qx[i] : 0.0f;
         rows[5 * n_rows + row] = flow ? task->qy[i] : 0.0f;
         rows[6 * n_rows + row] = flow ? task->tz[i] : 0.0f;
-    }
-    for (size_t node = 0; node < tree->n_nodes; node++) {
-        if (tree->nodes[node].n_blocks > 1)
-            continue;
-        const size_t block = tree->nodes[node].first, n = particles_of(tree, block);
-        const double *centre = far->centres + 3 * node;
-        for (size_t row = block * NRW_BLOCK; row < block * NRW_BLOCK + n; row++) {
-            const uint32_t particle = tree->order[row];
-            rows[row] = (float)(places[0][particle] - centre[0]);
-            rows[n_rows + row] = (float)(places[1][particle] - centre[1]);
-            rows[2 * n_rows + row] = (float)places[2][particle];
-        }
     }
 }
 
@@ -518,10 +519,23 @@ static void sum_far(const nrw_kernels *kernels, const nrw_far_task *task, int wh
         kernels->far_flow(task);
 }
 
-static void give(const nrw_far_field *far, const float *from, const uint32_t *order, float *to)
+/* Outputs [first, first + n_outputs) of our rows, by the task's. */
+static void give(const nrw_far_field *far, size_t first, size_t n_outputs, const uint32_t *order,
+                 float *const *to)
 {
-    for (size_t i = 0; i < far->tree.n; i++)
-        to[i] = from[far->row_of[order[i]]];
+    enum { AT_A_TIME = 64 };
+    const size_t n = far->tree.n;
+    for (size_t begin = 0; begin < n; begin += AT_A_TIME) {
+        const size_t count = n - begin < AT_A_TIME ? n - begin : AT_A_TIME;
+        uint32_t rows[AT_A_TIME];
+        for (size_t i = 0; i < count; i++)
+            rows[i] = far->row_of[order[begin + i]];
+        for (size_t k = 0; k < n_outputs; k++) {
+            const float *from = far->rows + (INPUTS + first + k) * far->tree.n_rows;
+            for (size_t i = 0; i < count; i++)
+                to[k][begin + i] = from[rows[i]];
+        }
+    }
 }
 
 bool nrw_far_field_sum(nrw_far_field *far, const nrw_pair_task *task, const uint32_t *order,
@@ -533,19 +547,19 @@ bool nrw_far_field_sum(nrw_far_field *far, const nrw_pair_task *task, const uint
     far->apart_um = (float)(2.0 * FARTHEST * far->keep_um + TOUCHING * radius);
     if (!refresh(far, task->n_filled, places))
         return false;
-    take_centres(far, places);
+    take_places(far, places);
     place_nodes(far);
-    take_rows(far, task, order, places, what & NRW_FAR_FLOW);
+    take_rows(far, task, order, what & NRW_FAR_FLOW);
     take_shifts(far);
     const nrw_block_task near = near_task(far, task);
     const nrw_far_task expansions = far_task(far, &near.pair, what);
     sum_near(far->kernels, &near, what);
     sum_far(far->kernels, &expansions, what);
     float *const to[6] = {task->fx, task->fy, task->fz, task->ux, task->uy, task->uz};
-    const size_t n_rows = far->tree.n_rows;
-    for (size_t k = what & NRW_FAR_DIPOLES ? 0 : 3; k < (what & NRW_FAR_FLOW ? 6u : 3u); k++)
-        give(far, far->rows + (INPUTS + k) * n_rows, order, to[k]);
-    for (size_t k = 0; k < N_RESPONSES && what & NRW_FAR_RESPONSE; k++)
-        give(far, far->rows + (INPUTS + 6 + k) * n_rows, order, task->response[k]);
+    const size_t first = what & NRW_FAR_DIPOLES ? 0 : 3, last = what & NRW_FAR_FLOW ? 6 : 3;
+    if (first < last)
+        give(far, first, last - first, order, to + first);
+    if (what & NRW_FAR_RESPONSE)
+        give(far, 6, N_RESPONSES, order, task->response);
     return true;
 }
