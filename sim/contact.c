@@ -111,9 +111,12 @@ void nrw_contacts_clear(nrw_contacts *contacts)
 nrw_contact_rows nrw_contacts_rows(const nrw_contacts *contacts)
 {
     return (nrw_contact_rows){
-        contacts->n_rows, contacts->starts, contacts->partner, contacts->self, contacts->first_group, contacts->last_group,
-        contacts->touch,  contacts->nx,     contacts->ny,      contacts->nz,   contacts->gap,
-        {contacts->short_n[0], contacts->short_n[1], contacts->short_n[2]}};
+        contacts->n_rows,      contacts->starts,
+        contacts->partner,     contacts->self,
+        contacts->first_group, contacts->last_group,
+        contacts->touch,       contacts->nx,
+        contacts->ny,          contacts->nz,
+        contacts->gap,         {contacts->short_n[0], contacts->short_n[1], contacts->short_n[2]}};
 }
 
 /* --- refresh ---------------------------------------------------------------- */
@@ -193,7 +196,8 @@ static void fill_chunk(nrw_contacts *contacts, size_t chunk, const uint32_t coun
     }
     const size_t own = chunk * NRW_LANES / NRW_CONTACT_GROUP;
     uint32_t *first = contacts->first_group + own, *last = contacts->last_group + own;
-    const uint32_t from = nearest / (4 * NRW_CONTACT_GROUP), to = farthest / (4 * NRW_CONTACT_GROUP);
+    const uint32_t from = nearest / (4 * NRW_CONTACT_GROUP),
+                   to = farthest / (4 * NRW_CONTACT_GROUP);
     *first = from < *first ? from : *first;
     *last = to > *last ? to : *last;
 }

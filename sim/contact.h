@@ -80,7 +80,7 @@ typedef struct nrw_contacts {
     uint32_t *line;       /* (n) places in the order of the rows, but for sorting in groups */
     uint32_t *first_group, *last_group; /* (groups) with neighbours of its rows, itself at least */
     float *farthest2;                   /* (groups) scratch of the solve */
-    nrw_block_boxes near; /* (n_rows/16, padded) scratch: blocks near some */
+    nrw_block_boxes near;               /* (n_rows/16, padded) scratch: blocks near some */
 } nrw_contacts;
 
 /* From so many particles on, whose contacts the second cache no longer holds, sweeps go in

@@ -72,8 +72,7 @@ static inline uint32_t reached_end(const nrw_contact_rows *rows, size_t chunk, f
 /* k Σ n nᵀ as a bound, of which mobility × step makes what a row's contacts are scaled by. */
 static inline nrw_lanes crowd_of(const nrw_contact_solve *solve, size_t row)
 {
-    return lanes_all(solve->stiffness) *
-           lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
+    return lanes_all(solve->stiffness) * lanes_max(lanes_load(solve->crowd + row), lanes_all(1.0f));
 }
 
 nrw_peaks NRW_KERNEL(nrw_contact_stiffest_)(const nrw_contact_solve *solve)
@@ -137,8 +136,7 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
 }
 
 static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how, size_t first_row,
-                          size_t last_row, const bool first, const bool drag,
-                          const bool compact)
+                          size_t last_row, const bool first, const bool drag, const bool compact)
 {
     const int from = how->from;
     const uint32_t *restrict starts = solve->rows.starts, *restrict ends = solve->ends;
@@ -174,9 +172,12 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
         for (size_t slot = starts[chunk] + row % NRW_LANES; slot < end; slot += NRW_LANES) {
             nrw_lanes other[4];
             lanes_gather4(places, partner + slot, other);
-            const nrw_lanes nx = compact ? lanes_load_short(short_x + slot) : lanes_load(n_x + slot);
-            const nrw_lanes ny = compact ? lanes_load_short(short_y + slot) : lanes_load(n_y + slot);
-            const nrw_lanes nz = compact ? lanes_load_short(short_z + slot) : lanes_load(n_z + slot);
+            const nrw_lanes nx =
+                compact ? lanes_load_short(short_x + slot) : lanes_load(n_x + slot);
+            const nrw_lanes ny =
+                compact ? lanes_load_short(short_y + slot) : lanes_load(n_y + slot);
+            const nrw_lanes nz =
+                compact ? lanes_load_short(short_z + slot) : lanes_load(n_z + slot);
             const nrw_lanes gap = lanes_load(gaps + slot);
             const nrw_lanes d[3] = {other[0] - u[0], other[1] - u[1], other[2] - u[2]};
             const nrw_lanes closer = lanes_fma(nx, d[0], lanes_fma(ny, d[1], nz * d[2]));

@@ -292,9 +292,9 @@ static nrw_peaks moved_um(const nrw_far_field *far, const double *const places[3
     nrw_peaks_sum peaks = {0};
     for (size_t first = 0; first < n; first += NRW_CONTACT_GROUP) {
         const size_t last = first + NRW_CONTACT_GROUP < n ? first + NRW_CONTACT_GROUP : n;
-        const double largest = nrw_farthest2(
-            places, (const double *const[]){far->ref[0], far->ref[1], far->ref[2]}, mean, first,
-            last);
+        const double largest =
+            nrw_farthest2(places, (const double *const[]){far->ref[0], far->ref[1], far->ref[2]},
+                          mean, first, last);
         nrw_peaks_add(&peaks, (float)sqrt(largest));
     }
     return nrw_peaks_of(&peaks);

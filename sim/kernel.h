@@ -173,8 +173,8 @@ typedef void nrw_far_kernel(const nrw_far_task *task);
 typedef struct nrw_contact_rows {
     size_t n_rows;
     const uint32_t *starts;
-    const uint32_t *partner;    /* per slot: nrw_four_of its row */
-    const uint32_t *self;       /* (n_rows) nrw_four_of each row */
+    const uint32_t *partner;                  /* per slot: nrw_four_of its row */
+    const uint32_t *self;                     /* (n_rows) nrw_four_of each row */
     const uint32_t *first_group, *last_group; /* of nrw_contacts */
     const float *touch;
     float *nx, *ny, *nz, *gap; /* per slot */
@@ -264,14 +264,14 @@ typedef struct nrw_contact_solve {
     uint32_t *ends;                  /* (chunks) scratch: slots that may touch */
     float reach_um;                  /* ... closer than this plus their displacement */
     float *place[2], *crowded;       /* (n_rows + 1 x 4) scratch, the last row zero */
-    float stiffest;  /* scratch: typical stiffness × move_xy × crowd (peaks.h) */
+    float stiffest;                  /* scratch: typical stiffness × move_xy × crowd (peaks.h) */
     float *farthest2; /* (groups) scratch: largest square of a first guess's displacement, µm² */
-    int sweeps;      /* least number */
-    float tolerance; /* µm */
-    int sweeps_done; /* out */
-    int usual[2];    /* in, out: accelerated ones that the last solve needed that
-                        was not held, or was; 0: none yet */
-    float residual;  /* out: largest correction of the last sweep, µm */
+    int sweeps;       /* least number */
+    float tolerance;  /* µm */
+    int sweeps_done;  /* out */
+    int usual[2];     /* in, out: accelerated ones that the last solve needed that
+                         was not held, or was; 0: none yet */
+    float residual;   /* out: largest correction of the last sweep, µm */
 } nrw_contact_solve;
 
 /* Of the rows' stiffness × move_xy × crowd. */

@@ -163,9 +163,8 @@ static inline nrw_lanes lanes_load_short(const int16_t *p)
 static inline void lanes_store_short(int16_t *p, nrw_lanes a)
 {
     const __m256i whole = _mm256_cvtps_epi32(a);
-    _mm_storeu_si128(
-        (__m128i *)(void *)p,
-        _mm_packs_epi32(_mm256_castsi256_si128(whole), _mm256_extracti128_si256(whole, 1)));
+    _mm_storeu_si128((__m128i *)(void *)p, _mm_packs_epi32(_mm256_castsi256_si128(whole),
+                                                           _mm256_extracti128_si256(whole, 1)));
 }
 static inline nrw_lanes lanes_load_upper(const uint16_t *p)
 {
@@ -175,9 +174,8 @@ static inline nrw_lanes lanes_load_upper(const uint16_t *p)
 static inline void lanes_store_upper(uint16_t *p, nrw_lanes a)
 {
     const __m256i upper = _mm256_srli_epi32(_mm256_castps_si256(a), 16);
-    _mm_storeu_si128(
-        (__m128i *)(void *)p,
-        _mm_packus_epi32(_mm256_castsi256_si128(upper), _mm256_extracti128_si256(upper, 1)));
+    _mm_storeu_si128((__m128i *)(void *)p, _mm_packus_epi32(_mm256_castsi256_si128(upper),
+                                                            _mm256_extracti128_si256(upper, 1)));
 }
 static inline nrw_lanes lanes_max(nrw_lanes a, nrw_lanes b)
 {

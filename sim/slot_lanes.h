@@ -35,8 +35,7 @@ static inline void slots_get_directions(const nrw_contact_rows *rows, size_t slo
 {
     if (are_short) {
         for (int axis = 0; axis < 3; axis++)
-            n[axis] =
-                lanes_all(1.0f / NRW_UNIT) * lanes_load_short(rows->short_n[axis] + slot);
+            n[axis] = lanes_all(1.0f / NRW_UNIT) * lanes_load_short(rows->short_n[axis] + slot);
         return;
     }
     n[0] = lanes_load(rows->nx + slot);
@@ -44,8 +43,8 @@ static inline void slots_get_directions(const nrw_contact_rows *rows, size_t slo
     n[2] = lanes_load(rows->nz + slot);
 }
 
-static inline void slots_put_excess(const nrw_brake_task *task, size_t slot,
-                                    const bool are_short, nrw_lanes excess)
+static inline void slots_put_excess(const nrw_brake_task *task, size_t slot, const bool are_short,
+                                    nrw_lanes excess)
 {
     if (are_short)
         lanes_store_short(task->short_excess + slot, lanes_all(NRW_UNIT / task->contact) * excess);

@@ -1,12 +1,11 @@
 #include <criterion/criterion.h>
-#include <stdio.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
 #include "contact.h"
-#include "vec3.h"
 #include "units.h"
+#include "vec3.h"
 
 enum { MOST = 400 }; /* a multiple of NRW_LANES */
 
@@ -596,7 +595,6 @@ Test(contact, compact_slots_lead_to_the_same_displacements)
             off = fmax(off, nrw_vec3_norm(nrw_vec3_add(u, nrw_vec3_scale(plain[i], -1.0))));
         }
     }
-    fprintf(stderr, "XX %g %g %g\n", moved_by, off, sum_x);
     cr_assert_gt(moved_by, 0.05);
     /* directions to 1.5e-5 */
     cr_assert_leq(off, 5e-5, "%g", off);

@@ -11,14 +11,23 @@
 enum { N = NRW_CONTACT_WAVES_LEAST + 899, COLUMNS = 45, STRIDE = 1201 };
 enum { MOST_GROUPS = N / NRW_CONTACT_GROUP + 1 };
 
-/* A world some steps on, in the middle of its contacts. */
-static nrw_world *pressed(const small_setup *setup)
+/* A world some steps on, in the middle of its contacts; the lattice stretched so many times. */
+static nrw_world *stretched(const small_setup *setup, double times)
 {
     nrw_world *world = small_world(setup, false);
+    for (size_t i = 0; i < world->n; i++) {
+        world->x[i] *= times;
+        world->y[i] *= times;
+    }
     const nrw_field field = small_rotating(10.0, 50.0, 30.0);
     const nrw_excitation excitation = small_excitation(world, &field);
     small_advance(world, &excitation, 0.06, 0.02);
     return world;
+}
+
+static nrw_world *pressed(const small_setup *setup)
+{
+    return stretched(setup, 1.0);
 }
 
 static size_t groups_of(const nrw_world *world)
@@ -126,24 +135,77 @@ Test(contact_wave, groups_wait_for_all_their_neighbours_and_few_others)
     nrw_world *world = pressed(&setup);
     const nrw_contacts *contacts = &world->contacts;
     const size_t n_groups = groups_of(world);
-    uint32_t last[MOST_GROUPS + 1];
+    uint32_t first[MOST_GROUPS + 1], last[MOST_GROUPS + 1];
     for (size_t group = 0; group < n_groups; group++)
-        last[group] = (uint32_t)group;
+        first[group] = last[group] = (uint32_t)group;
     for (size_t chunk = 0; chunk < contacts->n_chunks; chunk++)
         for (size_t slot = contacts->starts[chunk]; slot < contacts->starts[chunk + 1]; slot++) {
             if (contacts->partner[slot] == nrw_four_of(contacts->n_rows))
                 continue;
             const size_t own = chunk * NRW_LANES / NRW_CONTACT_GROUP;
             const size_t other = group_of(contacts->partner[slot]);
+            first[own] = other < first[own] ? (uint32_t)other : first[own];
             last[own] = other > last[own] ? (uint32_t)other : last[own];
             /* who is waited for waits as well */
             cr_assert_geq(contacts->last_group[other], own);
         }
     for (size_t group = 0; group < n_groups; group++) {
+        cr_assert_eq(contacts->first_group[group], first[group]);
         cr_assert_eq(contacts->last_group[group], last[group]);
         /* 1.6 diameters along the swarm hold some 80 particles */
         cr_assert_leq(last[group], group + 2);
     }
+    nrw_world_destroy(world);
+    small_setup_clear(&setup);
+}
+
+/* Overlap of a slot's pair where the solve has moved its two, µm. */
+static double overlap_then(const nrw_contact_solve *solve, size_t row, size_t slot)
+{
+    const float *other = solve->place[solve->sweeps_done % 2] + solve->rows.partner[slot];
+    const double own[3] = {(double)solve->ux[row], (double)solve->uy[row], (double)solve->uz[row]};
+    double overlap = (double)solve->rows.gap[slot];
+    for (int axis = 0; axis < 3; axis++)
+        overlap +=
+            solve->rows.short_n[axis][slot] / (double)NRW_UNIT * ((double)other[axis] - own[axis]);
+    return overlap;
+}
+
+Test(contact_wave, what_is_left_out_by_how_far_those_around_go_does_not_touch)
+{
+    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
+    nrw_world *world = stretched(&setup, 1.2);
+    const size_t n_groups = groups_of(world);
+    nrw_contact_solve solve = world->solve;
+    const nrw_contact_rows *rows = &solve.rows;
+    cr_assert(rows->short_n[0]);
+    solve.held = false;
+    /* a swarm at rest, few of whom touch, in which one is on its way; drag against sliding would
+     * leave nothing out */
+    solve.excess_sum = NULL;
+    solve.drag_reach_um = 0.0f;
+    for (size_t row = 0; row < rows->n_rows; row++)
+        world->free_x[row] = world->free_y[row] = world->free_z[row] = 0.0f;
+    world->free_x[world->contacts.row_of[0]] = 0.5f;
+    nrw_contacts_solve(&solve);
+    size_t n_out = 0, n_shorter = 0;
+    float farthest = 0.0f;
+    for (size_t group = 0; group < n_groups; group++)
+        farthest = fmaxf(farthest, solve.farthest2[group]);
+    const float reach = solve.reach_um + 2.5f * sqrtf(farthest); /* by the farthest of all */
+    for (size_t row = 0; row < world->n; row++) {
+        const size_t chunk = row / NRW_LANES;
+        for (size_t slot = solve.ends[chunk] + row % NRW_LANES; slot < rows->starts[chunk + 1];
+             slot += NRW_LANES) {
+            if (rows->partner[slot] == nrw_four_of(rows->n_rows))
+                continue;
+            cr_assert_lt(overlap_then(&solve, row, slot), 0.0);
+            n_out++;
+            n_shorter += rows->gap[slot] > -reach;
+        }
+    }
+    cr_assert_gt(n_out, world->n / 10);
+    cr_assert_gt(n_shorter, 0);
     nrw_world_destroy(world);
     small_setup_clear(&setup);
 }

@@ -1,5 +1,4 @@
 #include <criterion/criterion.h>
-#include <stdio.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
@@ -97,7 +96,6 @@ static void begin(void)
         memcpy(moves + nrw_four_of(row), move, sizeof move);
     }
 }
-
 
 TestSuite(near_kernel, .init = begin, .fini = end);
 
@@ -803,7 +801,6 @@ Test(near_kernel, sweeps_over_compact_slots_move_rows_as_far)
             for (int axis = 0; axis < 3; axis++)
                 for (size_t row = 0; row < ROWS; row++)
                     off = fmax(off, fabs((double)u[axis][row] - (double)plain[axis][row]));
-            fprintf(stderr, "XX %s %d %g\n", kernels[k].name, drag, off);
             /* sweeps that are up to 1/128 shorter, of which eight don't converge */
             cr_assert_leq(off, 2e-3, "%s: %g", kernels[k].name, off);
             cr_assert_gt(off, 0.0);

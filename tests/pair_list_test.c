@@ -281,7 +281,9 @@ Test(block_tree, boxes_and_spheres_hold_what_lies_in_them_after_a_move_too)
             const nrw_block_node *node = &tree.nodes[at];
             assert_holds(&tree, node);
             if (node->n_blocks > 1) {
-                cr_assert_gt(node->left, at);
+                /* a part's nodes stand together, the left one's first */
+                cr_assert_eq(node->left, at + 1);
+                cr_assert_eq(node->right, at + 2 * tree.nodes[node->left].n_blocks);
                 cr_assert_eq(tree.nodes[node->left].n_blocks + tree.nodes[node->right].n_blocks,
                              node->n_blocks);
             }
@@ -291,6 +293,53 @@ Test(block_tree, boxes_and_spheres_hold_what_lies_in_them_after_a_move_too)
             x[i] += 4.0 * uniform(&state);
         nrw_block_tree_move(&tree, x, y, z);
     }
+    nrw_block_tree_clear(&tree);
+}
+
+/* Blocks near a node, looked for below a front and below the root. */
+static void assert_same_around(const nrw_block_tree *tree, const nrw_block_front *front,
+                               const nrw_block_node *node, float reach_um)
+{
+    static uint32_t below[MOST], all[MOST];
+    cr_assert_leq(front->n, NRW_BLOCK_FRONT);
+    const size_t n =
+        nrw_block_tree_near(tree, NULL, node->low, node->high, reach_um, node->first, all);
+    cr_assert_eq(
+        nrw_block_tree_near(tree, front, node->low, node->high, reach_um, node->first, below), n);
+    cr_assert_gt(n, 0);
+    cr_assert_eq(memcmp(below, all, n * sizeof *all), 0);
+}
+
+Test(block_tree, a_walk_meets_every_block_once_and_knows_what_is_near)
+{
+    nrw_block_tree tree;
+    nrw_block_walk walk;
+    const nrw_block_front *front;
+    cr_assert(nrw_block_tree_init(&tree, MOST));
+    size_t fullest = 0;
+    static const size_t sizes[] = {1, 17, 200, 700, MOST};
+    for (size_t size = 0; size < sizeof sizes / sizeof *sizes; size++) {
+        const size_t n = sizes[size];
+        make_swarm(n, 2, 0.0, n);
+        x[0] += 4000.0; /* a stray: its block is wide */
+        nrw_block_tree_sort(&tree, n, x, y, z);
+        /* some diameters, and what reaches for more than a front has room for */
+        const float reaches[] = {5.0f, 40.0f, 1e4f};
+        for (int k = 0; k < 3; k++) {
+            size_t next = 0;
+            nrw_block_walk_begin(&walk, &tree, reaches[k], 8, 200.0f);
+            for (const nrw_block_node *node; (node = nrw_block_walk_next(&walk, &front)) != NULL;) {
+                cr_assert_eq(node->first, next);
+                cr_assert(node->n_blocks == 1 || (node->n_blocks <= 8 && node->radius <= 200.0f));
+                assert_same_around(&tree, front, node, reaches[k]);
+                next += node->n_blocks;
+                fullest = front->n > fullest ? front->n : fullest;
+            }
+            cr_assert_eq(next, tree.n_blocks);
+            cr_assert_null(nrw_block_walk_next(&walk, &front));
+        }
+    }
+    cr_assert_geq(fullest, NRW_BLOCK_FRONT - 1); /* a front was full */
     nrw_block_tree_clear(&tree);
 }
 
