@@ -84,14 +84,14 @@ typedef struct nrw_contacts {
 } nrw_contacts;
 
 /* From so many particles on, whose contacts the second cache no longer holds, sweeps go in
- * waves, and what they read of each slot is compact. */
-enum { NRW_CONTACT_WAVES_LEAST = 4096 };
+ * waves; and from so many on, when they come from memory, what is read of each slot is compact. */
+enum { NRW_CONTACT_WAVES_LEAST = 4096, NRW_CONTACT_COMPACT_LEAST = 16384 };
 
 /* Neighbours of a particle, at most. */
 enum { NRW_CONTACT_MOST = 63 };
 
-/* Takes the arrays for n particles from the arena; `compact`: what sweeps read of slots has 16
- * bits where they do (kernel.h, NRW_UNIT). */
+/* Takes the arrays for n particles from the arena; `compact`: with 16 bits where they do for what
+ * is read of a slot (kernel.h, NRW_UNIT). */
 void nrw_contacts_layout(nrw_contacts *contacts, nrw_arena *arena, size_t n, bool compact);
 /* A particle that moved farther than this against the swarm's mean since the list was
  * made may touch one that is not listed (stray.h). */

@@ -176,7 +176,7 @@ void nrw_world_lay_out(nrw_world *world)
     world->ids = nrw_arena_take(arena, n, sizeof(uint32_t));
     world->views = nrw_arena_take(arena, n, sizeof *world->views);
     world->stuck = nrw_arena_take(arena, n, sizeof *world->stuck);
-    nrw_contacts_layout(&world->contacts, arena, n, n >= NRW_CONTACT_WAVES_LEAST);
+    nrw_contacts_layout(&world->contacts, arena, n, n >= NRW_CONTACT_COMPACT_LEAST);
 }
 
 /* The rows' kernels: constants, and the arrays that they read and write. */

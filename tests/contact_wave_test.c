@@ -9,7 +9,9 @@
 
 /* 45 columns by 111 rows of a lattice, in 20 groups. */
 enum { N = NRW_CONTACT_WAVES_LEAST + 899, COLUMNS = 45, STRIDE = 1201 };
-enum { MOST_GROUPS = N / NRW_CONTACT_GROUP + 1 };
+/* 83 by 209 of them, whose slots are compact. */
+enum { LARGE = NRW_CONTACT_COMPACT_LEAST + 899, LARGE_COLUMNS = 83 };
+enum { MOST_GROUPS = LARGE / NRW_CONTACT_GROUP + 1 };
 
 /* A world some steps on, in the middle of its contacts; the lattice stretched so many times. */
 static nrw_world *stretched(const small_setup *setup, double times)
@@ -66,10 +68,11 @@ static int solve_again(nrw_world *world, const uint32_t *last_group, float *u)
     return solve_expecting(world, last_group, &usual, u);
 }
 
-Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
+static void expect_the_bits_of_sweeps_one_after_the_other(size_t n_particles, size_t columns)
 {
-    small_setup setup = small_setup_lattice(N, COLUMNS, STRIDE);
+    small_setup setup = small_setup_lattice(n_particles, columns, STRIDE);
     nrw_world *world = pressed(&setup);
+    cr_assert_eq(world->contacts.compact, n_particles >= NRW_CONTACT_COMPACT_LEAST);
     const size_t n_groups = groups_of(world), size = 3 * world->solve.rows.n_rows;
     float *wave = malloc(size * sizeof *wave), *plain = malloc(size * sizeof *plain);
     uint32_t all[MOST_GROUPS + 1], none[MOST_GROUPS + 1];
@@ -93,6 +96,16 @@ Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
     free(plain);
     nrw_world_destroy(world);
     small_setup_clear(&setup);
+}
+
+Test(contact_wave, a_wave_gives_the_bits_of_sweeps_one_after_the_other)
+{
+    expect_the_bits_of_sweeps_one_after_the_other(N, COLUMNS);
+}
+
+Test(contact_wave, with_compact_slots_too)
+{
+    expect_the_bits_of_sweeps_one_after_the_other(LARGE, LARGE_COLUMNS);
 }
 
 Test(contact_wave, the_next_solve_expects_as_many_sweeps_as_the_last_one_needed)
@@ -164,10 +177,10 @@ static double overlap_then(const nrw_contact_solve *solve, size_t row, size_t sl
 {
     const float *other = solve->place[solve->sweeps_done % 2] + solve->rows.partner[slot];
     const double own[3] = {(double)solve->ux[row], (double)solve->uy[row], (double)solve->uz[row]};
+    const float *const n[3] = {solve->rows.nx, solve->rows.ny, solve->rows.nz};
     double overlap = (double)solve->rows.gap[slot];
     for (int axis = 0; axis < 3; axis++)
-        overlap +=
-            solve->rows.short_n[axis][slot] / (double)NRW_UNIT * ((double)other[axis] - own[axis]);
+        overlap += (double)n[axis][slot] * ((double)other[axis] - own[axis]);
     return overlap;
 }
 
@@ -178,7 +191,6 @@ Test(contact_wave, what_is_left_out_by_how_far_those_around_go_does_not_touch)
     const size_t n_groups = groups_of(world);
     nrw_contact_solve solve = world->solve;
     const nrw_contact_rows *rows = &solve.rows;
-    cr_assert(rows->short_n[0]);
     solve.held = false;
     /* a swarm at rest, few of whom touch, in which one is on its way; drag against sliding would
      * leave nothing out */
