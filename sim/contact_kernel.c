@@ -135,6 +135,23 @@ static inline nrw_lanes give_of(const nrw_lanes crowded[2], nrw_lanes planar, nr
     return lanes_fma(crowded[0], planar, crowded[1] * normal);
 }
 
+/* Drag against sliding of rows, from what their neighbours' displacements ask for, joins their
+ * forces. */
+static inline void add_drag(const nrw_contact_solve *solve, size_t row, nrw_lanes scale,
+                            const nrw_lanes pull[3], nrw_lanes f[3])
+{
+    float *const held[3] = {solve->drag_x + row, solve->drag_y + row, solve->drag_z + row};
+    const nrw_lanes xy = lanes_load(solve->ease_xy + row);
+    const nrw_lanes ease[3] = {xy, xy, lanes_load(solve->ease_z + row)};
+    for (int axis = 0; axis < 3; axis++) {
+        const nrw_lanes last = lanes_load(held[axis]);
+        const nrw_lanes new =
+            lanes_fma(ease[axis], lanes_fma(scale, pull[axis], lanes_all(0.0f) - last), last);
+        lanes_store(held[axis], new);
+        f[axis] = f[axis] + new;
+    }
+}
+
 static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how, size_t first_row,
                           size_t last_row, const bool first, const bool drag, const bool compact)
 {
@@ -227,18 +244,8 @@ static inline float sweep(nrw_contact_solve *solve, const nrw_contact_sweep *how
         }
         for (int axis = 0; axis < 3 && compact; axis++)
             f[axis] = share * f[axis];
-        if (drag) {
-            float *const held[3] = {solve->drag_x + row, solve->drag_y + row, solve->drag_z + row};
-            const nrw_lanes xy = lanes_load(solve->ease_xy + row);
-            const nrw_lanes ease[3] = {xy, xy, lanes_load(solve->ease_z + row)};
-            for (int axis = 0; axis < 3; axis++) {
-                const nrw_lanes last = lanes_load(held[axis]);
-                const nrw_lanes new =
-                    lanes_fma(ease[axis], lanes_fma(drag_scale, pull[axis], zero - last), last);
-                lanes_store(held[axis], new);
-                f[axis] = f[axis] + new;
-            }
-        }
+        if (drag)
+            add_drag(solve, row, drag_scale, pull, f);
         nrw_lanes moved[3];
         displace(solve, row, f, moved);
         for (int axis = 0; axis < 3; axis++) {
